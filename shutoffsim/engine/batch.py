@@ -1,0 +1,180 @@
+"""The batch engine: one compiled loop that rings the earliest clock, history by history."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from shutoffsim.model import layout as L
+from shutoffsim.model import leak
+from shutoffsim.model.compiled import kernel
+from shutoffsim.model.history import PROBE_KEYS, add_leak, close, react, start
+from shutoffsim.model.occupancy import presence_at
+from shutoffsim.model.streams import PROBE_DRAWS, uniform
+
+
+@kernel
+def earliest(times, limit):
+    """Return the number and time of the clock that rings next; ties go to the lowest number."""
+    best = 0
+    for c in range(1, limit):
+        if times[c] < times[best]:
+            best = c
+    return best, times[best]
+
+
+@kernel
+def apply(delay, times, now):
+    """Turn the delays that a reaction set into times, and clear them."""
+    for c in range(len(times)):
+        if delay[c] != L.KEEP:
+            times[c] = now + delay[c]
+            delay[c] = L.KEEP
+
+
+@kernel
+def place_probe(share_cum, cell_cum, cell, m, j, u):
+    """Return source, time [s] and density [1/s] of probe ``j`` of ``m``, stratified.
+
+    ``share_cum`` (n_sources + 1) cuts (0, 1) into one stretch per source; ``cell_cum``
+    (n_sources, cells + 1) is each source's distribution over equal cells of ``cell`` seconds.
+    """
+    at = (j + u) / m
+    i = np.searchsorted(share_cum, at, side="right") - 1
+    share = share_cum[i + 1] - share_cum[i]
+    within = (at - share_cum[i]) / share
+    g = np.searchsorted(cell_cum[i], within, side="right") - 1
+    g = min(g, cell_cum.shape[1] - 2)
+    mass = cell_cum[i, g + 1] - cell_cum[i, g]
+    t = (g + (within - cell_cum[i, g]) / mass) * cell
+    return i, t, share * mass / cell
+
+
+@kernel
+def place_probes(share_cum, cell_cum, cell, seed, history, sources, times, densities, order):
+    """Place the probes of a history (arrays of length m are filled); ``order`` sorts by time."""
+    m = len(times)
+    for j in range(m):
+        u = uniform(seed, history, PROBE_DRAWS, j)
+        sources[j], times[j], densities[j] = place_probe(share_cum, cell_cum, cell, m, j, u)
+        k = j
+        while k > 0 and times[order[k - 1]] > times[j]:
+            order[k] = order[k - 1]
+            k -= 1
+        order[k] = j
+
+
+@kernel
+def probe_weight(p, s, i, t, density, m):
+    """Return how many leaks per history a probe of source ``i`` at ``t`` stands for."""
+    return leak.leak_rate(p, s, i, t, presence_at(p, s, t)) / (density * m)
+
+
+@kernel
+def run_probe(p, fork, times, delay, source, key, t, rows):
+    """Resolve a probe in a fork of the state: run on until its incident is written."""
+    fork[0].focus = key
+    fork[0].n_rows = 0
+    s = fork[0]
+    add_leak(p, s, t, source, key, delay)
+    apply(delay, times, t)
+    while s.n_rows == 0:
+        c, now = earliest(times, s.limit)
+        if now >= p.horizon:
+            close(p, s, p.horizon, rows)
+            break
+        react(c, now, p, s, delay, rows)
+        apply(delay, times, now)
+
+
+@kernel
+def run_histories(
+    params, share_cum, cell_cum, cell, seed, first, blank, rows, natural, n_natural, summary
+):
+    """Run histories ``first`` to ``first + n - 1`` of every design.
+
+    Parameters
+    ----------
+    params : record array (k,)
+        Designs.
+    share_cum, cell_cum, cell : arrays (sources + 1,), (sources, cells + 1), float
+        Where probes are placed, see :func:`place_probe`.
+    seed, first : uint64
+    blank : record array (1,)
+        A zeroed state.
+    rows : record array (k, n, m)
+        Incidents of the probes, filled.
+    natural : record array (capacity,)
+        Incidents of natural leaks, filled from the start.
+    n_natural : int64 array (1,)
+        Their number, set; larger than capacity when rows did not fit.
+    summary : record array (k, n)
+        Counts per history, filled.
+    """
+    k, n, m = rows.shape
+    total = 48 + L.MAX_SENSORS + L.MAX_SOURCES
+    times = np.empty(total)
+    fork_times = np.empty(total)
+    delay = np.full(total, L.KEEP)
+    state = blank.copy()
+    fork = blank.copy()
+    sources = np.empty(m, np.int64)
+    at = np.empty(m)
+    densities = np.empty(m)
+    order = np.empty(m, np.int64)
+    for h in range(n):
+        history = first + np.uint64(h)
+        place_probes(share_cum, cell_cum, cell, seed, history, sources, at, densities, order)
+        for d in range(k):
+            p = params[d]
+            state[0] = blank[0]
+            s = state[0]
+            s.seed = seed
+            s.history = history
+            s.focus = L.EVERY_LEAK
+            s.n_rows = n_natural[0]
+            times[:] = L.NEVER
+            start(p, s, delay)
+            apply(delay, times, 0.0)
+            probe = 0
+            while True:
+                c, now = earliest(times, s.limit)
+                while probe < m and at[order[probe]] <= now:
+                    j = order[probe]
+                    probe += 1
+                    t = at[j]
+                    weight = probe_weight(p, s, sources[j], t, densities[j], m)
+                    if weight > 0.0:
+                        fork[0] = state[0]
+                        fork_times[:] = times
+                        run_probe(
+                            p,
+                            fork,
+                            fork_times,
+                            delay,
+                            sources[j],
+                            PROBE_KEYS + j,
+                            t,
+                            rows[d, h, j : j + 1],
+                        )
+                    row = rows[d, h, j]
+                    row.design = d
+                    row.history = history
+                    row.probe = j
+                    row.source = sources[j]
+                    row.onset = t
+                    row.weight = weight
+                if now >= p.horizon:
+                    break
+                react(c, now, p, s, delay, natural)
+                apply(delay, times, now)
+            close(p, s, p.horizon, natural)
+            for r in range(n_natural[0], min(s.n_rows, len(natural))):
+                natural[r].design = d
+            n_natural[0] = s.n_rows + s.lost_rows
+            out = summary[d, h]
+            out.nuisance_closings = s.nuisance_closings
+            out.strokes = s.demands
+            out.stalls = s.stalls
+            out.leaks = s.leaks
+            out.dropped = s.dropped
+            out.events = s.events

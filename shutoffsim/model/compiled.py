@@ -1,0 +1,83 @@
+"""The one compile decorator, with a disk cache that cannot serve stale code.
+
+numba keys its cache by the file of the compiled function alone, so an edit in a called function
+of another file would go unnoticed. Here the cache folder is named by a hash of *all* kernel
+sources and of the versions that matter: an edit anywhere means another, empty folder.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import llvmlite
+import numba
+import numpy as np
+from platformdirs import user_cache_path
+
+_PACKAGE = Path(__file__).resolve().parent.parent
+_KEPT_FOLDERS = 3
+
+
+def kernel_sources() -> list[Path]:
+    """Return the files whose text decides what the compiled code does."""
+    return [*sorted((_PACKAGE / "model").glob("*.py")), _PACKAGE / "engine" / "batch.py"]
+
+
+def _digest() -> str:
+    text = hashlib.sha256()
+    versions = (sys.version, numba.__version__, llvmlite.__version__, np.__version__)
+    text.update("|".join(versions).encode())
+    for path in kernel_sources():
+        text.update(path.name.encode() + b"\0" + path.read_bytes() + b"\0")
+    return text.hexdigest()[:20]
+
+
+def _folder() -> Path | None:
+    """Return this build's cache folder, or None where none can be written."""
+    root = os.environ.get("SHUTOFFSIM_CACHE")
+    base = Path(root) if root else user_cache_path("shutoffsim", appauthor=False)
+    folder = base / f"kernels-{_digest()}"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        probe = folder / f".write-{os.getpid()}"
+        probe.touch()
+        probe.unlink()
+    except OSError:
+        return None
+    old = sorted(base.glob("kernels-*"), key=lambda path: path.stat().st_mtime, reverse=True)
+    for stale in [path for path in old if path != folder][_KEPT_FOLDERS - 1 :]:
+        shutil.rmtree(stale, ignore_errors=True)
+    return folder
+
+
+CACHE_FOLDER = _folder()
+
+
+def is_warm() -> bool:
+    """Return whether compiled code of exactly these sources is on disk."""
+    return CACHE_FOLDER is not None and (CACHE_FOLDER / "ready").exists()
+
+
+def mark_warm() -> None:
+    """Note that all kernels of these sources have been compiled and stored."""
+    if CACHE_FOLDER is not None and not numba.config.DISABLE_JIT:
+        (CACHE_FOLDER / "ready").touch()
+
+
+def kernel(function: Callable[..., Any]) -> Any:
+    """Compile ``function`` on first use; releases the interpreter lock, plain IEEE arithmetic."""
+    options = {"nogil": True, "fastmath": False, "error_model": "numpy", "no_cfunc_wrapper": True}
+    if CACHE_FOLDER is None:
+        return numba.njit(**options)(function)
+    before = numba.config.CACHE_DIR
+    numba.config.CACHE_DIR = str(CACHE_FOLDER)
+    try:
+        return numba.njit(cache=True, **options)(function)
+    finally:
+        numba.config.CACHE_DIR = before

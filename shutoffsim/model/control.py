@@ -1,0 +1,405 @@
+"""Control: from a report to an ordered closing, its strokes and retries, and who gets told."""
+
+from __future__ import annotations
+
+import math
+
+from shutoffsim.model import actuator, detection, override, power, valve
+from shutoffsim.model import layout as L
+from shutoffsim.model.compiled import kernel
+from shutoffsim.model.incident import (
+    propose,
+    propose_to_demanded,
+    reopen_if_free,
+    set_position,
+)
+from shutoffsim.model.quantiles import quantile, waiting
+from shutoffsim.model.streams import (
+    ACTUATOR_DRAWS,
+    GATEWAY_DRAWS,
+    NUISANCE_DRAWS,
+    REPAIR_DRAWS,
+    uniform,
+)
+
+OTHER_STROKES = 1 << 20  # first stroke draw that no leak uses: keys of leaks are below
+
+
+@kernel
+def gateway_is_up(p, s, now):
+    """Return whether gateway and outside line work now.
+
+    A two-state Markov process looked at only when needed: given the last look, the chance to be up
+    relaxes to the availability with the rate of failure plus repair.
+    """
+    if p.gateway_fitted == 0 or (s.mains == 0 and p.gateway_backed == 0):
+        return False
+    if p.gateway_up >= 1.0:
+        return True
+    chance = p.gateway_up
+    if s.gateway_at >= 0.0:
+        restore = 1.0 / p.gateway_outage
+        fail = restore * (1.0 - p.gateway_up) / p.gateway_up if p.gateway_up > 0.0 else math.inf
+        fade = math.exp(-(restore + fail) * (now - s.gateway_at))
+        chance += (s.gateway - p.gateway_up) * fade
+    u = uniform(s.seed, s.history, GATEWAY_DRAWS, s.n_gateway)
+    s.n_gateway += 1
+    s.gateway = 1 if u < chance else 0
+    s.gateway_at = now
+    return s.gateway == 1
+
+
+@kernel
+def notify(p, s, now, slot):
+    """Send a notification about this leak, if it gets out."""
+    if s.leak_phone[slot] == 0 and gateway_is_up(p, s, now):
+        s.leak_phone[slot] = 1
+
+
+@kernel
+def start_stroke(p, s, now, purpose, draw, delay):
+    """Set the closing element in motion."""
+    s.stroke = purpose
+    s.stroke_draw = draw
+    s.demands += 1
+    outcome, lasting = actuator.begin_stroke(p, s, now, delay)
+    s.outcome = outcome
+    if purpose == L.EXERCISING:
+        lasting = max(2.0 * lasting, p.exercise_outage)
+    delay[L.STROKE] = lasting
+
+
+@kernel
+def ready_to_close(p, s):
+    """Return whether automation would act on an order that is not about a leak."""
+    return (
+        p.element != L.ELEMENT_NONE
+        and s.switched_off == 0
+        and s.controller == 1
+        and s.stroke == L.IDLE
+        and s.position == L.OPEN
+        and power.power_source(p, s) != power.DARK
+    )
+
+
+@kernel
+def serve(p, s, now, delay):
+    """Act on the order to close because of a leak."""
+    if p.element == L.ELEMENT_NONE:
+        return
+    if s.switched_off == 1:
+        propose_to_demanded(s, L.MODE_SWITCHED_OFF)
+        return
+    if s.position == L.SHUT:
+        s.hold_leak = 1
+        return
+    if s.believed_shut == 1:
+        propose_to_demanded(s, s.last_outcome)
+        return
+    if s.stroke != L.IDLE:
+        s.pending = 1
+        return
+    for slot in range(L.SLOTS):
+        if s.leak_on[slot] == 1 and s.leak_demanded[slot] == 1 and s.leak_stopped[slot] == 0:
+            delay[L.RETRY] = L.NEVER
+            start_stroke(p, s, now, L.CLOSE_LEAK, s.leak_key[slot], delay)
+            return
+
+
+@kernel
+def order_again(p, s, now, delay):
+    """Power or controller is back: take up orders that still stand."""
+    for slot in range(L.SLOTS):
+        if s.leak_on[slot] == 1 and s.leak_demanded[slot] == 1 and s.leak_stopped[slot] == 0:
+            if s.stroke == L.IDLE and s.believed_shut == 0:
+                serve(p, s, now, delay)
+            return
+
+
+@kernel
+def raise_alarm(p, s, now, slot, delay):
+    """The controller knows of this leak: tell people, order the valve shut."""
+    if math.isnan(s.leak_sensed_at[slot]):
+        s.leak_sensed_at[slot] = now
+    if p.siren == 1:
+        s.leak_siren[slot] = 1
+    notify(p, s, now, slot)
+    if p.decide_via_gateway == 1 and not gateway_is_up(p, s, now):
+        propose(s, slot, L.MODE_GATEWAY_DOWN)
+        return
+    s.leak_demanded[slot] = 1
+    s.tries = 0
+    serve(p, s, now, delay)
+
+
+@kernel
+def receive_report(p, s, now, slot, delay):
+    """A wet sensor reports; follow the report to the controller."""
+    k = s.leak_next[slot]
+    if s.sensor_ok[k] == 0:
+        s.report[slot, k] = L.DONE
+        propose(s, slot, L.MODE_SENSOR_DEAD)
+        return
+    if p.siren == 1:
+        s.leak_siren[slot] = 1
+    if detection.report_is_lost(p, s, slot, k):
+        propose(s, slot, L.MODE_MESSAGE_LOST)
+    elif p.sensors_via_gateway == 1 and not gateway_is_up(p, s, now):
+        propose(s, slot, L.MODE_GATEWAY_DOWN)
+    elif s.controller == 0:
+        propose(s, slot, L.MODE_CONTROLLER_DOWN)
+    elif power.power_source(p, s) == power.DARK:
+        propose(s, slot, L.MODE_NO_POWER)
+    else:
+        s.report[slot, k] = L.DONE
+        s.leak_votes[slot] += 1
+        if s.leak_votes[slot] >= p.votes:
+            raise_alarm(p, s, now, slot, delay)
+        return
+    s.report[slot, k] = L.REPORTING
+    s.report_tries[slot, k] += 1
+    s.report_left[slot, k] = p.report_interval
+    if s.report_tries[slot, k] > p.report_repeats:
+        s.report[slot, k] = L.DONE
+
+
+@kernel
+def trip_rule(p, s, now, slot, delay):
+    """The flow rule has tripped on this leak; a controller that is down starts counting anew."""
+    if s.controller == 0 or power.power_source(p, s) == power.DARK:
+        down = s.controller == 0
+        propose(s, slot, L.MODE_CONTROLLER_DOWN if down else L.MODE_NO_POWER)
+        s.leak_run[slot] = 0.0
+        s.leak_run_volume[slot] = 0.0
+        return
+    s.leak_rule[slot] = 1
+    raise_alarm(p, s, now, slot, delay)
+
+
+@kernel
+def schedule_repair(p, s, delay):
+    """A fault is known: have it put right."""
+    if s.repair_due == 1:
+        return
+    s.repair_due = 1
+    u = uniform(s.seed, s.history, REPAIR_DRAWS, s.n_repairs * 4)
+    delay[L.REPAIR] = quantile(p.repair, u)
+
+
+@kernel
+def finish_repair(p, s, now, delay):
+    """New closing element fitted, mount tightened, valve freed."""
+    s.repair_due = 0
+    s.n_repairs += 1
+    unit = uniform(s.seed, s.history, REPAIR_DRAWS, s.n_repairs * 4 + 1)
+    preload = uniform(s.seed, s.history, REPAIR_DRAWS, s.n_repairs * 4 + 2)
+    actuator.renew_element(p, s, now, unit, preload)
+    valve.move(p, s, now)
+    delay[L.ACTUATOR] = next_element_failure(p, s)
+    reopen_if_free(p, s, now)
+    order_again(p, s, now, delay)
+
+
+@kernel
+def next_element_failure(p, s):
+    """Return the delay [s] to the next random failure of the closing element."""
+    u = uniform(s.seed, s.history, ACTUATOR_DRAWS, s.n_actuator)
+    s.n_actuator += 1
+    return waiting(p.failure_rate, u)
+
+
+@kernel
+def fail_element(p, s, delay):
+    """Random failure: detected at once with the diagnostic coverage, else dormant."""
+    s.failed = 1
+    u = uniform(s.seed, s.history, ACTUATOR_DRAWS, s.n_actuator)
+    s.n_actuator += 1
+    if u < p.diagnostic:
+        schedule_repair(p, s, delay)
+    delay[L.ACTUATOR] = L.NEVER
+
+
+@kernel
+def failure_is_known(p, s, outcome):
+    """Return whether the controller can tell that this closing failed.
+
+    End-of-travel feedback tells all; without it a stall is told by the current that was cut off,
+    and a missing supply by itself. Anything else is taken for a closed valve.
+    """
+    if p.feedback == 1 or outcome == L.MODE_NO_POWER or outcome == L.MODE_BROWN_OUT:
+        return True
+    stalled = outcome == L.MODE_UNDERSIZED or outcome == L.MODE_SEIZED
+    return stalled and p.stall_cutoff < math.inf
+
+
+@kernel
+def end_exercise(p, s, now, delay):
+    """An open-close-open cycle is over: it moved the valve, or may have found a fault."""
+    outcome = s.outcome
+    if outcome == L.MODE_NONE or outcome == L.MODE_CLOSED_SHORT:
+        valve.move(p, s, now)
+        s.strokes += 2.0
+    if outcome != L.MODE_NONE and outcome != L.MODE_NO_POWER:
+        if outcome == L.MODE_BROWN_OUT:
+            restart_controller(p, s, delay)
+        if actuator.stroke_draw(s, actuator.FOUND) < p.exercise_coverage:
+            schedule_repair(p, s, delay)
+
+
+@kernel
+def restart_controller(p, s, delay):
+    """The controller has lost its rail and comes up again."""
+    s.controller = 0
+    delay[L.CONTROLLER] = p.restart_time
+
+
+@kernel
+def end_closing(p, s, now, purpose, delay):
+    """A closing is over: shut, shut short, or failed."""
+    outcome = s.outcome
+    if outcome == L.MODE_NONE:
+        valve.move(p, s, now)
+        s.strokes += 1.0
+        s.last_outcome = L.MODE_NONE
+        s.believed_shut = 1
+        if purpose == L.CLOSE_LEAK and s.open_leaks > 0:
+            s.hold_leak = 1
+        elif purpose == L.CLOSE_POWER:
+            s.nuisance_closings += 1
+        set_position(p, s, now, L.SHUT, L.BY_AUTOMATION)
+        if p.element == L.ELEMENT_SOLENOID_SHUT:
+            power.spend(p, s, now, 0.0, delay, L.BATTERY_EMPTY)
+        if purpose == L.CLOSE_NUISANCE:
+            after_nuisance(p, s, now, delay)
+        reopen_if_free(p, s, now)  # what wanted it shut may have ended during the stroke
+        return
+    s.last_outcome = outcome
+    propose_to_demanded(s, outcome)
+    if outcome == L.MODE_BROWN_OUT:
+        s.tries += 1
+        restart_controller(p, s, delay)
+    if outcome == L.MODE_CLOSED_SHORT:
+        valve.move(p, s, now)
+        s.strokes += 1.0
+        set_position(p, s, now, L.SHORT, L.BY_NOBODY)
+    if purpose == L.CLOSE_NUISANCE:
+        after_nuisance(p, s, now, delay)
+        return
+    if not failure_is_known(p, s, outcome):
+        s.believed_shut = 1
+        return
+    if outcome == L.MODE_NO_POWER or outcome == L.MODE_BROWN_OUT:
+        return  # taken up again when power or controller is back
+    if s.tries < p.retries:
+        s.tries += 1
+        delay[L.RETRY] = p.retry_pause
+        return
+    give_up(p, s, now, purpose, delay)
+
+
+@kernel
+def give_up(p, s, now, purpose, delay):
+    """All attempts failed and the controller knows: call people, have it repaired."""
+    if purpose != L.CLOSE_LEAK:
+        schedule_repair(p, s, delay)
+    if p.escalate == 0:
+        return
+    for slot in range(L.SLOTS):
+        if s.leak_on[slot] == 1 and s.leak_stopped[slot] == 0:
+            if p.siren == 1:
+                s.leak_siren[slot] = 1
+            notify(p, s, now, slot)
+
+
+@kernel
+def after_nuisance(p, s, now, delay):
+    """People open the water again after a false alarm, and may switch the automation off."""
+    s.nuisance_closings += 1
+    s.believed_shut = 0
+    reopen_if_free(p, s, now)
+    u = uniform(s.seed, s.history, NUISANCE_DRAWS, s.n_nuisance)
+    v = uniform(s.seed, s.history, NUISANCE_DRAWS, s.n_nuisance + 1)
+    s.n_nuisance += 2
+    if u < p.switch_off_chance:
+        s.switched_off = 1
+        delay[L.SWITCH_ON] = quantile(p.switch_off_time, v)
+
+
+@kernel
+def end_stroke(p, s, now, delay):
+    """The stroke under way ends; a leak that waited for it is served next."""
+    purpose = s.stroke
+    s.stroke = L.IDLE
+    needs_power = p.element != L.ELEMENT_SOLENOID_OPEN
+    if needs_power and s.outcome == L.MODE_NONE and power.power_source(p, s) == power.DARK:
+        s.outcome = L.MODE_NO_POWER
+    if purpose == L.EXERCISING:
+        end_exercise(p, s, now, delay)
+    else:
+        end_closing(p, s, now, purpose, delay)
+    if s.pending == 1:
+        s.pending = 0
+        order_again(p, s, now, delay)
+
+
+@kernel
+def retry_stroke(p, s, now, delay):
+    """Try the last closing once more, for a leak that still runs or a standing order."""
+    if s.stroke != L.IDLE or s.position == L.SHUT or s.switched_off == 1 or s.controller == 0:
+        return
+    wanted = s.hold_away == 1 or s.hold_power == 1
+    purpose = L.CLOSE_AWAY if s.hold_away == 1 else L.CLOSE_POWER
+    for slot in range(L.SLOTS):
+        if s.leak_on[slot] == 1 and s.leak_demanded[slot] == 1 and s.leak_stopped[slot] == 0:
+            wanted = True
+            purpose = L.CLOSE_LEAK
+    if wanted:
+        start_stroke(p, s, now, purpose, s.stroke_draw, delay)
+
+
+@kernel
+def tell_person(p, s, now, slot, delay):
+    """Somebody responsible learns of the leak by telephone."""
+    if s.leak_found[slot] == 1:
+        return
+    if s.presence == L.AWAKE or s.presence == L.ASLEEP:
+        find_leak(p, s, now, slot)
+        return
+    if s.leak_coming[slot] == L.NOT_COMING:
+        s.leak_coming[slot] = L.TRAVELLING
+        s.leak_hands[slot] = override.travel_time(p, s, slot)
+    remote = p.remote_command == 1 and s.leak_demanded[slot] == 0 and s.controller == 1
+    if remote and power.power_source(p, s) != power.DARK and gateway_is_up(p, s, now):
+        if math.isnan(s.leak_sensed_at[slot]):
+            s.leak_sensed_at[slot] = now
+        s.leak_demanded[slot] = 1
+        s.tries = 0
+        serve(p, s, now, delay)
+
+
+@kernel
+def find_leak(p, s, now, slot):
+    """A person stands before the leak; if water runs, they go to the valve."""
+    if s.leak_found[slot] == 0:
+        s.leak_found[slot] = 1
+        s.leak_found_at[slot] = now
+    if s.leak_stopped[slot] == 0:
+        override.work(p, s, now, slot)
+    else:
+        s.leak_coming[slot] = L.NOT_COMING
+
+
+@kernel
+def hands_done(p, s, now, slot):
+    """A person has arrived, or has finished at the valve."""
+    if s.leak_coming[slot] == L.TRAVELLING:
+        find_leak(p, s, now, slot)
+        return
+    s.leak_coming[slot] = L.NOT_COMING
+    if s.leak_stopped[slot] == 1:
+        return
+    by = s.leak_hands_by[slot]
+    if by == L.BY_HAND:
+        valve.move(p, s, now)
+    s.hold_leak = 1
+    set_position(p, s, now, L.SHUT, by)

@@ -1,0 +1,161 @@
+"""Detection: water reaching sensors, the meter's flow rule, and people noticing."""
+
+from __future__ import annotations
+
+import math
+
+from shutoffsim.model import layout as L
+from shutoffsim.model.compiled import kernel
+from shutoffsim.model.quantiles import quantile, waiting
+from shutoffsim.model.streams import LINK_DRAWS, PATH_DRAWS, SENSOR_DRAWS, uniform
+
+
+@kernel
+def lay_paths(p, s, slot):
+    """Draw which sensors the water of a new leak will meet, and after how much water each."""
+    key = s.leak_key[slot]
+    zone = p.source_zone[s.leak_source[slot]]
+    for k in range(p.n_sensors):
+        s.report[slot, k] = L.DONE
+        s.report_tries[slot, k] = 0
+        s.reach_volume[slot, k] = math.inf
+        if p.sensor_zone[k] != zone:
+            continue
+        count = (key * 16 + k) * 2
+        if uniform(s.seed, s.history, PATH_DRAWS, count) < p.sensor_meets[k]:
+            area = quantile(
+                p.sensor_reach_area[k], uniform(s.seed, s.history, PATH_DRAWS, count + 1)
+            )
+            s.reach_volume[slot, k] = area * s.leak_film[slot]
+            s.report[slot, k] = L.ON_ITS_WAY
+
+
+@kernel
+def until_report(p, s, slot):
+    """Return the delay [s] to the next sensor report of this leak and note which sensor it is.
+
+    Water arrives when area x film thickness has escaped, so a change of flow is followed exactly.
+    """
+    best = math.inf
+    for k in range(p.n_sensors):
+        stage = s.report[slot, k]
+        if stage == L.DONE:
+            continue
+        if stage == L.REPORTING:
+            left = s.report_left[slot, k]
+        else:
+            lacking = s.reach_volume[slot, k] - s.leak_volume[slot]
+            if lacking <= 0.0:
+                left = 0.0
+            elif s.leak_flow[slot] > 0.0:
+                left = lacking / s.leak_flow[slot]
+            else:
+                continue
+        left = max(left, 0.0)
+        if left < best:
+            best = left
+            s.leak_next[slot] = k
+    return best
+
+
+@kernel
+def report_again(p, s, slot):
+    """The water runs again: sensors that are wet report anew."""
+    for k in range(p.n_sensors):
+        if s.reach_volume[slot, k] <= s.leak_volume[slot]:
+            s.report[slot, k] = L.REPORTING
+            s.report_left[slot, k] = p.report_interval
+            s.report_tries[slot, k] = 0
+
+
+@kernel
+def report_is_lost(p, s, slot, k):
+    """Return whether all radio attempts of this report fail."""
+    tries = min(s.report_tries[slot, k], 31)
+    count = (s.leak_key[slot] * 16 + k) * 32 + tries
+    u = uniform(s.seed, s.history, LINK_DRAWS, count)
+    return u < (1.0 - p.sensor_attempt_success[k]) ** p.sensor_attempts[k]
+
+
+@kernel
+def next_sensor_death(p, s, k):
+    """Return the delay [s] until sensor ``k``, renewed now, dies by itself or by its battery."""
+    own = p.sensor_failure_rate[k] * (1.0 - p.sensor_common)
+    fails = waiting(own, sensor_draw(s, k))
+    return min(fails, quantile(p.sensor_battery_life[k], sensor_draw(s, k)))
+
+
+@kernel
+def sensor_draw(s, k):
+    """Return the next uniform of sensor ``k``."""
+    u = uniform(s.seed, s.history, SENSOR_DRAWS + k, s.n_sensor[k])
+    s.n_sensor[k] += 1
+    return u
+
+
+@kernel
+def shock_rate(p):
+    """Return the rate [1/s] of events that kill all sensors at once (beta times the rate of one)."""
+    greatest = 0.0
+    for k in range(p.n_sensors):
+        greatest = max(greatest, p.sensor_failure_rate[k])
+    return p.sensor_common * greatest
+
+
+@kernel
+def rule_counts(p, s, slot):
+    """Return whether the meter sees this leak as flow above the rule's threshold."""
+    if p.flow_rule == 0:
+        return False
+    return s.leak_flow[slot] >= max(p.starting_flow, p.rule_flow) and s.leak_flow[slot] > 0.0
+
+
+@kernel
+def until_rule(p, s, slot):
+    """Return the delay [s] until the flow rule trips; pulses make it late by one pulse."""
+    if s.leak_rule[slot] == 1 or not rule_counts(p, s, slot):
+        return math.inf
+    longest, most = p.rule_time, p.rule_volume
+    if s.away_mode == 1:
+        longest, most = p.rule_time_away, p.rule_volume_away
+    flow = s.leak_flow[slot]
+    by_time = longest - s.leak_run[slot]
+    by_volume = (most - s.leak_run_volume[slot]) / flow
+    return max(min(by_time, by_volume), 0.0) + p.pulse_volume / flow
+
+
+@kernel
+def home_median(p, s, slot):
+    """Return the median time [s] for somebody at home to notice, as things are; inf: nobody."""
+    if s.presence == L.OUT or s.presence == L.AWAY:
+        return math.inf
+    median = p.notice_burst if s.leak_burst[slot] == 1 else p.notice_seep
+    median *= p.source_hidden[s.leak_source[slot]]
+    siren = s.leak_siren[slot] == 1 and p.siren == 1
+    if s.presence == L.ASLEEP:
+        median *= p.notice_asleep
+        return min(median, p.siren_asleep) if siren else median
+    return min(median, p.siren_awake) if siren else median
+
+
+@kernel
+def call_median(p, s, slot):
+    """Return the median time [s] to notice the notification that is out; inf: none is."""
+    if s.leak_phone[slot] != 1:
+        return math.inf
+    if s.presence == L.ASLEEP:
+        return p.phone_asleep
+    if s.presence == L.AWAY:
+        return p.phone_away
+    return p.phone_awake
+
+
+@kernel
+def until_shows_below(p, s, slot):
+    """Return the delay [s] until the neighbour below can see the leak; inf: never."""
+    if p.neighbour == 0:
+        return math.inf
+    lacking = p.neighbour_volume - s.leak_volume[slot]
+    if lacking <= 0.0:
+        return 0.0
+    return lacking / s.leak_flow[slot] if s.leak_flow[slot] > 0.0 else math.inf

@@ -1,0 +1,567 @@
+"""The system as clocks and reactions: THE definition that both engines drive.
+
+``start`` sets the state and says when each clock first rings; ``react`` changes the state after a
+clock has rung and says, per clock, ring after this delay, NEVER, or KEEP; ``close`` settles what
+is open at the end. Only delays go out, never absolute times.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from shutoffsim.model import control, detection, leak, power, valve
+from shutoffsim.model import layout as L
+from shutoffsim.model.compiled import kernel
+from shutoffsim.model.incident import (
+    advance,
+    begin_leak,
+    end_leak,
+    first_leak_clock,
+    plan,
+    reopen_if_free,
+    set_flow,
+    set_position,
+)
+from shutoffsim.model.occupancy import awake_share, presence_at, until_presence_changes
+from shutoffsim.model.quantiles import quantile, waiting
+from shutoffsim.model.streams import (
+    CONTROLLER_DRAWS,
+    NUISANCE_DRAWS,
+    SHOCK_DRAWS,
+    SITE,
+    SOURCES_DRAWS,
+    SUPPLY_DRAWS,
+    TRIP_DRAWS,
+    VALVE_DRAWS,
+    WEATHER_DRAWS,
+    uniform,
+)
+
+# Draws of the site, once a history.
+PRESSURE, BREAKAWAY, AGE, SEAT, UNIT, PRELOAD, KNOWS, FIRST_TRIP = np.arange(8)
+
+NATURAL_KEYS = 14  # bits for the number of a candidate within its source
+PROBE_KEYS = 1 << 18  # first key of the probes
+
+
+@kernel
+def site_draw(s, which):
+    """Return the uniform number ``which`` of this dwelling."""
+    return uniform(s.seed, s.history, SITE, which)
+
+
+@kernel
+def start(p, s, delay):
+    """Set the state at commissioning (``s`` comes zeroed but for seed, history, focus)."""
+    s.spell = 0
+    s.mains = 1
+    s.supply_ok = 1
+    s.battery_ok = 1
+    s.controller = 1
+    s.gateway_at = -1.0
+    s.pressure = quantile(p.pressure, site_draw(s, PRESSURE))
+    s.breakaway = quantile(p.breakaway, site_draw(s, BREAKAWAY))
+    s.age_factor = quantile(p.age_factor, site_draw(s, AGE))
+    s.seat_leak = quantile(p.seat_leak, site_draw(s, SEAT))
+    s.unit = quantile(p.unit_spread, site_draw(s, UNIT))
+    s.preload = quantile(p.preload_kept, site_draw(s, PRELOAD))
+    s.knows_valve = 1 if site_draw(s, KNOWS) < p.knows_valve else 0
+    s.awake_share = awake_share(p)
+    s.moved_at = -p.idle_start
+    s.seize_after = quantile(p.seize_time, uniform(s.seed, s.history, VALVE_DRAWS, 0))
+    s.limit = first_leak_clock(p)
+
+    delay[:] = L.NEVER
+    delay[L.WEATHER] = next_spell(p, s)
+    delay[L.OUTAGE] = waiting(power.greatest_outage_rate(p), power.outage_draw(s))
+    if p.trips == 1:
+        s.trip = 1 if site_draw(s, FIRST_TRIP) < p.start_away else 0
+        delay[L.TRIP] = 0.0
+        s.trip = 1 - s.trip  # the trip clock turns it at once
+    for k in range(p.n_sensors):
+        s.sensor_ok[k] = 1
+        delay[L.FIRST_SOURCE + p.n_sources + k] = detection.next_sensor_death(p, s, k)
+    for i in range(p.n_sources):
+        delay[L.FIRST_SOURCE + i] = waiting(leak.greatest_rate(p, s, i), source_draw(s, i, 0))
+    if p.n_sensors > 0:
+        delay[L.SENSOR_CHECK] = p.sensor_check
+        delay[L.SENSOR_SHOCK] = waiting(detection.shock_rate(p), shock_draw(s))
+    if p.element == L.ELEMENT_NONE:
+        return
+    delay[L.EXERCISE] = p.exercise
+    delay[L.NUISANCE] = waiting(p.nuisance_rate + p.rule_nuisance_rate, nuisance_draw(s))
+    delay[L.ACTUATOR] = control.next_element_failure(p, s)
+    delay[L.CONTROLLER] = waiting(p.hang_rate, controller_draw(s))
+    delay[L.SUPPLY] = waiting(p.supply_failure_rate, supply_draw(s))
+    if p.battery_fitted == 1:
+        delay[L.BATTERY_LIFE] = power.next_battery_failure(p, s)
+        delay[L.BATTERY_CHANGE] = p.battery_change
+        delay[L.BATTERY_TEST] = p.battery_test
+
+
+@kernel
+def shock_draw(s):
+    """Return the next uniform of the shocks that hit all sensors."""
+    u = uniform(s.seed, s.history, SHOCK_DRAWS, s.n_shock)
+    s.n_shock += 1
+    return u
+
+
+@kernel
+def nuisance_draw(s):
+    """Return the next uniform of the nuisance trips."""
+    u = uniform(s.seed, s.history, NUISANCE_DRAWS, s.n_nuisance)
+    s.n_nuisance += 1
+    return u
+
+
+@kernel
+def controller_draw(s):
+    """Return the next uniform of the controller."""
+    u = uniform(s.seed, s.history, CONTROLLER_DRAWS, s.n_controller)
+    s.n_controller += 1
+    return u
+
+
+@kernel
+def supply_draw(s):
+    """Return the next uniform of the power supply."""
+    u = uniform(s.seed, s.history, SUPPLY_DRAWS, s.n_supply)
+    s.n_supply += 1
+    return u
+
+
+@kernel
+def weather_draw(s):
+    """Return the next uniform of the weather."""
+    u = uniform(s.seed, s.history, WEATHER_DRAWS, s.n_weather)
+    s.n_weather += 1
+    return u
+
+
+@kernel
+def trip_draw(s):
+    """Return the next uniform of the trips."""
+    u = uniform(s.seed, s.history, TRIP_DRAWS, s.n_trip)
+    s.n_trip += 1
+    return u
+
+
+@kernel
+def source_draw(s, i, which):
+    """Return a uniform of the present candidate of source ``i``: 0 waiting, 1 thinning."""
+    return uniform(s.seed, s.history, SOURCES_DRAWS + i, s.n_source[i] * 2 + which)
+
+
+@kernel
+def next_spell(p, s):
+    """Return the delay [s] to the next candidate of a severe spell."""
+    return waiting(4.0 * p.spell_rate, weather_draw(s))
+
+
+@kernel
+def on_weather(p, s, now, delay):
+    """A severe spell starts (winter half only, by thinning) or ends."""
+    if s.spell == 1:
+        s.spell = 0
+        delay[L.WEATHER] = next_spell(p, s)
+        return
+    if weather_draw(s) * 4.0 < leak.winter_share(p, now):
+        s.spell = 1
+        delay[L.WEATHER] = quantile(p.spell_duration, weather_draw(s))
+    else:
+        delay[L.WEATHER] = next_spell(p, s)
+
+
+@kernel
+def on_outage(p, s, now, delay):
+    """Mains fail or return."""
+    if s.mains == 0:
+        s.mains = 1
+        delay[L.OUTAGE] = waiting(power.greatest_outage_rate(p), power.outage_draw(s))
+        if s.supply_ok == 1:
+            supply_is_back(p, s, now, delay)
+        return
+    pick = power.outage_draw(s)
+    length = power.outage_length(p, s, pick, power.outage_draw(s))
+    if length <= 0.0:
+        delay[L.OUTAGE] = waiting(power.greatest_outage_rate(p), power.outage_draw(s))
+        return
+    s.mains = 0
+    delay[L.OUTAGE] = length
+    if s.supply_ok == 1:
+        supply_is_lost(p, s, now, delay)
+
+
+@kernel
+def on_supply(p, s, now, delay):
+    """The power supply unit fails, or has been replaced."""
+    if s.supply_ok == 1:
+        s.supply_ok = 0
+        delay[L.SUPPLY] = quantile(p.supply_repair, supply_draw(s))
+        if s.mains == 1:
+            supply_is_lost(p, s, now, delay)
+        return
+    s.supply_ok = 1
+    delay[L.SUPPLY] = waiting(p.supply_failure_rate, supply_draw(s))
+    if s.mains == 1:
+        supply_is_back(p, s, now, delay)
+
+
+@kernel
+def supply_is_lost(p, s, now, delay):
+    """No more power from the mains: the battery carries on, or all goes dark."""
+    if p.element == L.ELEMENT_NONE:
+        return
+    power.leave_supply(p, s, now, delay, L.BATTERY_EMPTY)
+    if power.power_source(p, s) == power.DARK:
+        all_dark(p, s, now, delay)
+    elif p.close_on_power_loss == 1:
+        delay[L.POLICY] = p.power_loss_wait
+
+
+@kernel
+def supply_is_back(p, s, now, delay):
+    """Power from the mains again: orders that stand are taken up, policies let go."""
+    if p.element == L.ELEMENT_NONE:
+        return
+    was_dark = p.battery_fitted == 0 or s.battery_ok == 0 or s.battery_empty == 1
+    s.battery_empty = 0
+    delay[L.BATTERY_EMPTY] = L.NEVER
+    delay[L.POLICY] = L.NEVER
+    s.hold_power = 0
+    if was_dark and s.controller == 0:  # the controller starts anew, hung or not
+        s.controller = 1
+        delay[L.CONTROLLER] = waiting(p.hang_rate, controller_draw(s))
+    reopen_if_free(p, s, now)
+    s.tries = 0
+    control.order_again(p, s, now, delay)
+    wanted = s.hold_leak == 1 or s.hold_away == 1
+    if p.element == L.ELEMENT_SOLENOID_SHUT and wanted and s.position != L.SHUT:
+        purpose = L.CLOSE_LEAK if s.hold_leak == 1 else L.CLOSE_AWAY
+        if s.stroke == L.IDLE:
+            other_stroke(p, s, now, purpose, delay)
+
+
+@kernel
+def all_dark(p, s, now, delay):
+    """Neither mains nor battery: solenoids fall to their unpowered position."""
+    delay[L.POLICY] = L.NEVER
+    if p.element == L.ELEMENT_SOLENOID_OPEN and s.position != L.SHUT and s.failed == 0:
+        s.hold_power = 1
+        s.believed_shut = 1
+        s.strokes += 1.0
+        s.nuisance_closings += 1
+        valve.move(p, s, now)
+        set_position(p, s, now, L.SHUT, L.BY_AUTOMATION)
+    if p.element == L.ELEMENT_SOLENOID_SHUT and s.position == L.SHUT:
+        s.believed_shut = 0
+        set_position(p, s, now, L.OPEN, L.BY_NOBODY)
+
+
+@kernel
+def other_stroke(p, s, now, purpose, delay):
+    """Start a stroke that is not a leak's own."""
+    s.tries = 0
+    control.start_stroke(p, s, now, purpose, control.OTHER_STROKES + s.n_exercise, delay)
+    s.n_exercise += 1
+
+
+@kernel
+def on_trip(p, s, now, delay):
+    """People leave on a trip or come back."""
+    s.trip = 1 - s.trip
+    if s.trip == 1:
+        delay[L.TRIP] = quantile(p.trip, trip_draw(s))
+        s.away_mode = 1 if trip_draw(s) < p.away_mode else 0
+        if s.away_mode == 1 and p.close_when_away == 1 and control.ready_to_close(p, s):
+            s.hold_away = 1
+            other_stroke(p, s, now, L.CLOSE_AWAY, delay)
+    else:
+        delay[L.TRIP] = quantile(p.stay, trip_draw(s))
+        s.away_mode = 0
+        s.hold_away = 0
+        reopen_if_free(p, s, now)
+    on_presence(p, s, now, delay)
+
+
+@kernel
+def on_presence(p, s, now, delay):
+    """People wake, leave, return or go to bed; looked at only while a leak is open."""
+    s.presence = presence_at(p, s, now)
+    delay[L.PRESENCE] = L.NEVER
+    if s.open_leaks > 0:
+        delay[L.PRESENCE] = until_presence_changes(p, s, now)
+
+
+@kernel
+def on_policy(p, s, now, delay):
+    """Power has been away long enough: shut the valve while energy lasts."""
+    if control.ready_to_close(p, s) and (s.mains == 0 or s.supply_ok == 0):
+        s.hold_power = 1
+        other_stroke(p, s, now, L.CLOSE_POWER, delay)
+
+
+@kernel
+def on_exercise(p, s, now, delay):
+    """A scheduled exercise; put off to the next one when it cannot be done."""
+    delay[L.EXERCISE] = p.exercise
+    if control.ready_to_close(p, s) and s.open_leaks == 0 and s.mains == 1 and s.supply_ok == 1:
+        other_stroke(p, s, now, L.EXERCISING, delay)
+
+
+@kernel
+def on_nuisance(p, s, now, delay):
+    """A false alarm of a sensor, or an ordinary use that trips the flow rule."""
+    total = p.nuisance_rate + p.rule_nuisance_rate
+    by_rule = nuisance_draw(s) * total >= p.nuisance_rate
+    delay[L.NUISANCE] = waiting(total, nuisance_draw(s))
+    if by_rule and presence_at(p, s, now) == L.AWAY:
+        return
+    if control.ready_to_close(p, s) and s.open_leaks == 0:
+        other_stroke(p, s, now, L.CLOSE_NUISANCE, delay)
+
+
+@kernel
+def on_controller(p, s, now, delay):
+    """The controller hangs, or runs again."""
+    if s.controller == 1:
+        s.controller = 0
+        if p.watchdog == 1:
+            delay[L.CONTROLLER] = p.restart_time
+        else:
+            delay[L.CONTROLLER] = quantile(p.hang_notice, controller_draw(s))
+        return
+    s.controller = 1
+    delay[L.CONTROLLER] = waiting(p.hang_rate, controller_draw(s))
+    if s.tries <= p.retries:
+        control.order_again(p, s, now, delay)
+
+
+@kernel
+def on_battery_life(p, s, now, delay):
+    """The battery fails, unnoticed until a test, a change or an outage."""
+    s.battery_ok = 0
+    delay[L.BATTERY_LIFE] = L.NEVER
+    if s.mains == 0 or s.supply_ok == 0:
+        delay[L.BATTERY_EMPTY] = L.NEVER
+        if s.battery_empty == 0:
+            all_dark(p, s, now, delay)
+
+
+@kernel
+def renew_battery(p, s, now, delay):
+    """A new battery is put in."""
+    s.battery_ok = 1
+    s.battery_new_at = now
+    delay[L.BATTERY_LIFE] = power.next_battery_failure(p, s)
+
+
+@kernel
+def on_battery_test(p, s, now, delay):
+    """The self-test finds a battery that has failed; it is replaced."""
+    delay[L.BATTERY_TEST] = p.battery_test
+    if s.battery_ok == 0 and s.mains == 1 and s.supply_ok == 1:
+        renew_battery(p, s, now, delay)
+
+
+@kernel
+def on_battery_change(p, s, now, delay):
+    """The battery is replaced on schedule."""
+    delay[L.BATTERY_CHANGE] = p.battery_change
+    if s.mains == 1 and s.supply_ok == 1:
+        renew_battery(p, s, now, delay)
+
+
+@kernel
+def on_sensor(p, s, k, delay):
+    """Sensor ``k`` dies, or a dead one is replaced."""
+    clock = L.FIRST_SOURCE + p.n_sources + k
+    if s.sensor_ok[k] == 0:
+        s.sensor_ok[k] = 1
+        delay[clock] = detection.next_sensor_death(p, s, k)
+        return
+    s.sensor_ok[k] = 0
+    delay[clock] = L.NEVER
+    if p.sensor_supervised[k] == 1:
+        delay[clock] = quantile(p.sensor_replacement, detection.sensor_draw(s, k))
+
+
+@kernel
+def renew_sensors(p, s, delay):
+    """Dead sensors are replaced by working ones."""
+    for k in range(p.n_sensors):
+        if s.sensor_ok[k] == 0:
+            on_sensor(p, s, k, delay)
+
+
+@kernel
+def on_sensor_shock(p, s, delay):
+    """One event kills all sensors."""
+    for k in range(p.n_sensors):
+        if s.sensor_ok[k] == 1:
+            on_sensor(p, s, k, delay)
+    delay[L.SENSOR_SHOCK] = waiting(detection.shock_rate(p), shock_draw(s))
+
+
+@kernel
+def on_source(p, s, i, now, delay):
+    """A candidate of source ``i``: a leak starts with the chance rate / bound (thinning)."""
+    bound = leak.greatest_rate(p, s, i)
+    rate = leak.leak_rate(p, s, i, now, presence_at(p, s, now))
+    number = s.n_source[i]
+    accepted = source_draw(s, i, 1) * bound < rate
+    s.n_source[i] += 1
+    delay[L.FIRST_SOURCE + i] = waiting(bound, source_draw(s, i, 0))
+    if accepted:
+        s.leaks += 1
+        key = (i << NATURAL_KEYS) + (number & ((1 << NATURAL_KEYS) - 1))
+        begin_leak(p, s, now, i, key, delay)
+
+
+@kernel
+def on_leak_clock(p, s, now, slot, what, delay):
+    """Something happens to an open leak."""
+    if what == L.GROW:
+        s.leak_burst[slot] = 1
+        s.leak_grow[slot] = math.inf
+        s.leak_full[slot] = max(
+            s.leak_full[slot], leak.burst_flow(p, s, s.leak_source[slot], s.leak_key[slot])
+        )
+        set_flow(p, s, slot)
+    elif what == L.REPORT:
+        control.receive_report(p, s, now, slot, delay)
+    elif what == L.RULE:
+        control.trip_rule(p, s, now, slot, delay)
+    elif what == L.HOME:
+        s.leak_home_need[slot] = 0.0
+        control.find_leak(p, s, now, slot)
+    elif what == L.NEAR:
+        s.leak_near_need[slot] = math.inf
+        control.tell_person(p, s, now, slot, delay)
+    elif what == L.CALL:
+        s.leak_phone[slot] = 2
+        control.tell_person(p, s, now, slot, delay)
+    else:
+        control.hands_done(p, s, now, slot)
+
+
+@kernel
+def settle(p, s, now, rows, delay):
+    """End the leaks that are stopped and found, mend what their incident brought to light."""
+    for slot in range(L.SLOTS):
+        if s.leak_on[slot] == 0 or s.leak_stopped[slot] == 0 or s.leak_found[slot] == 0:
+            continue
+        mode = s.leak_mode[slot]
+        end_leak(p, s, now, slot, rows)
+        if mode >= L.MODE_ACTUATOR_FAILED and mode != L.MODE_LATE:
+            control.schedule_repair(p, s, delay)
+        elif mode == L.MODE_SENSOR_DEAD:
+            renew_sensors(p, s, delay)
+        elif mode == L.MODE_NO_POWER and s.battery_ok == 0:
+            renew_battery(p, s, now, delay)
+        s.hold_leak = 0
+        if s.stroke == L.IDLE or s.position == L.SHUT:
+            reopen_if_free(p, s, now)
+
+
+@kernel
+def react(clock, now, p, s, delay, rows):
+    """Change the state after ``clock`` has rung at ``now`` [s] and set delays.
+
+    Parameters
+    ----------
+    clock : int
+        Number of the clock.
+    now : float
+        Time since commissioning, s.
+    p, s : record
+        Parameters (read) and state (changed).
+    delay : float64 array, one per clock
+        Comes filled with KEEP; entries are set to a delay in s or NEVER.
+    rows : array of incident records
+        Rows of leaks that end are written here.
+    """
+    s.events += 1
+    had_leaks = s.open_leaks > 0
+    if had_leaks:
+        advance(p, s, now)
+    sensors = L.FIRST_SOURCE + p.n_sources
+    if clock >= sensors + p.n_sensors:
+        number = clock - (sensors + p.n_sensors)
+        delay[clock] = L.NEVER
+        on_leak_clock(p, s, now, number // 7, number % 7, delay)
+    elif clock >= sensors:
+        on_sensor(p, s, clock - sensors, delay)
+    elif clock >= L.FIRST_SOURCE:
+        on_source(p, s, clock - L.FIRST_SOURCE, now, delay)
+    else:
+        delay[clock] = L.NEVER
+        if clock == L.EXERCISE:
+            on_exercise(p, s, now, delay)
+        elif clock == L.STROKE:
+            control.end_stroke(p, s, now, delay)
+        elif clock == L.TRIP:
+            on_trip(p, s, now, delay)
+        elif clock == L.OUTAGE:
+            on_outage(p, s, now, delay)
+        elif clock == L.WEATHER:
+            on_weather(p, s, now, delay)
+        elif clock == L.NUISANCE:
+            on_nuisance(p, s, now, delay)
+        elif clock == L.CONTROLLER:
+            on_controller(p, s, now, delay)
+        elif clock == L.PRESENCE:
+            on_presence(p, s, now, delay)
+        elif clock == L.RETRY:
+            control.retry_stroke(p, s, now, delay)
+        elif clock == L.POLICY:
+            on_policy(p, s, now, delay)
+        elif clock == L.SWITCH_ON:
+            s.switched_off = 0
+        elif clock == L.ACTUATOR:
+            control.fail_element(p, s, delay)
+        elif clock == L.SUPPLY:
+            on_supply(p, s, now, delay)
+        elif clock == L.BATTERY_LIFE:
+            on_battery_life(p, s, now, delay)
+        elif clock == L.BATTERY_CHANGE:
+            on_battery_change(p, s, now, delay)
+        elif clock == L.BATTERY_TEST:
+            on_battery_test(p, s, now, delay)
+        elif clock == L.BATTERY_EMPTY:
+            s.battery_empty = 1
+            all_dark(p, s, now, delay)
+        elif clock == L.REPAIR:
+            control.finish_repair(p, s, now, delay)
+        elif clock == L.SENSOR_CHECK:
+            delay[L.SENSOR_CHECK] = p.sensor_check
+            renew_sensors(p, s, delay)
+        elif clock == L.SENSOR_SHOCK:
+            on_sensor_shock(p, s, delay)
+    if had_leaks or s.open_leaks > 0:
+        settle(p, s, now, rows, delay)
+        plan(p, s, delay)
+
+
+@kernel
+def add_leak(p, s, now, source, key, delay):
+    """Place a probe: a leak of ``source`` at ``now`` in a fork; False when it is dropped."""
+    if s.open_leaks > 0:
+        advance(p, s, now)
+    added = begin_leak(p, s, now, source, key, delay)
+    plan(p, s, delay)
+    return added
+
+
+@kernel
+def close(p, s, now, rows):
+    """End the history at ``now``: leaks still open are settled as they stand."""
+    if s.open_leaks == 0:
+        return
+    advance(p, s, now)
+    for slot in range(L.SLOTS):
+        if s.leak_on[slot] == 1:
+            end_leak(p, s, now, slot, rows)

@@ -1,0 +1,298 @@
+"""One leak from onset to its settled loss: how it runs on, stops, resumes and ends."""
+
+from __future__ import annotations
+
+import math
+
+from shutoffsim.model import damage, detection, leak, override
+from shutoffsim.model import layout as L
+from shutoffsim.model.compiled import kernel
+from shutoffsim.model.occupancy import presence_at, until_presence_changes
+from shutoffsim.model.quantiles import quantile
+
+
+@kernel
+def first_leak_clock(p):
+    """Return the number of the first clock of the first open leak."""
+    return L.FIRST_SOURCE + p.n_sources + p.n_sensors
+
+
+@kernel
+def clock_count(p):
+    """Return how many clocks a history of this design has."""
+    return first_leak_clock(p) + L.SLOTS * 7
+
+
+@kernel
+def propose(s, slot, mode):
+    """Note a broken link; the furthest along the chain is the one that counts."""
+    s.leak_mode[slot] = max(s.leak_mode[slot], mode)
+
+
+@kernel
+def propose_to_demanded(s, mode):
+    """Note a broken link for every running leak for which closing was ordered."""
+    for slot in range(L.SLOTS):
+        if s.leak_on[slot] == 1 and s.leak_demanded[slot] == 1 and s.leak_stopped[slot] == 0:
+            propose(s, slot, mode)
+
+
+@kernel
+def set_flow(p, s, slot):
+    """Set the flow of a leak from the position of the valve."""
+    full = s.leak_full[slot]
+    if s.leak_stopped[slot] == 1:
+        s.leak_flow[slot] = min(s.seat_leak, full)
+    elif s.position == L.SHORT:
+        s.leak_flow[slot] = full * p.short_flow
+    else:
+        s.leak_flow[slot] = full
+
+
+@kernel
+def stop(p, s, now, slot, by):
+    """The water to this leak is off; what is stored above it still drains."""
+    s.leak_stopped[slot] = 1
+    s.leak_stopped_at[slot] = now
+    s.leak_by[slot] = by
+    s.leak_volume[slot] += s.leak_drain[slot]
+    s.leak_drain[slot] = 0.0
+
+
+@kernel
+def resume(p, s, slot):
+    """The valve is open again and this leak was not mended: it runs on."""
+    s.leak_stopped[slot] = 0
+    s.leak_by[slot] = L.BY_NOBODY
+    s.leak_demanded[slot] = 0
+    s.leak_votes[slot] = 0
+    s.leak_run[slot] = 0.0
+    s.leak_run_volume[slot] = 0.0
+    s.leak_rule[slot] = 0
+    detection.report_again(p, s, slot)
+
+
+@kernel
+def set_position(p, s, now, position, by):
+    """Put the valve to OPEN, SHUT or SHORT and let the open leaks follow."""
+    s.position = position
+    for slot in range(L.SLOTS):
+        if s.leak_on[slot] == 0:
+            continue
+        if position == L.SHUT and s.leak_stopped[slot] == 0:
+            stop(p, s, now, slot, by)
+        elif position != L.SHUT and s.leak_stopped[slot] == 1:
+            resume(p, s, slot)
+        set_flow(p, s, slot)
+
+
+@kernel
+def reopen_if_free(p, s, now):
+    """Open the valve unless something still wants it shut."""
+    if s.hold_leak == 1 or s.hold_away == 1 or s.hold_power == 1:
+        return
+    s.believed_shut = 0
+    if s.position != L.OPEN:
+        s.strokes += 1.0
+        set_position(p, s, now, L.OPEN, L.BY_NOBODY)
+
+
+@kernel
+def begin_leak(p, s, now, source, key, delay):
+    """Open a leak of ``source``; False when all slots are taken and it is dropped."""
+    slot = -1
+    for candidate in range(L.SLOTS):
+        if s.leak_on[candidate] == 0:
+            slot = candidate
+            break
+    if slot < 0:
+        s.dropped += 1
+        return False
+    if s.open_leaks == 0:
+        s.at = now
+        s.presence = presence_at(p, s, now)
+        s.limit = clock_count(p)
+        delay[L.PRESENCE] = until_presence_changes(p, s, now)
+    s.open_leaks += 1
+    s.leak_on[slot] = 1
+    s.leak_key[slot] = key
+    s.leak_source[slot] = source
+    s.leak_onset[slot] = now
+    s.leak_film[slot] = quantile(p.film, leak.leak_draw(s, key, leak.FILM))
+    seeping = leak.leak_draw(s, key, leak.SEEP) < p.source_seep_share[source]
+    if seeping:
+        s.leak_burst[slot] = 0
+        seep = quantile(p.source_seep_flow[source], leak.leak_draw(s, key, leak.SEEP_FLOW))
+        s.leak_full[slot] = min(seep, leak.burst_flow(p, s, source, key))
+        s.leak_grow[slot] = quantile(
+            p.source_seep_growth[source], leak.leak_draw(s, key, leak.GROWTH)
+        )
+    else:
+        s.leak_burst[slot] = 1
+        s.leak_full[slot] = leak.burst_flow(p, s, source, key)
+        s.leak_grow[slot] = math.inf
+    s.leak_first[slot] = s.leak_full[slot]
+    s.leak_drain[slot] = quantile(p.drain_down, leak.leak_draw(s, key, leak.DRAIN))
+    s.leak_volume[slot] = 0.0
+    s.leak_stopped[slot] = 0
+    s.leak_by[slot] = L.BY_NOBODY
+    s.leak_found[slot] = 0
+    s.leak_sensed_at[slot] = math.nan
+    s.leak_demanded[slot] = 0
+    s.leak_mode[slot] = L.MODE_NONE
+    s.leak_votes[slot] = 0
+    s.leak_siren[slot] = 0
+    s.leak_phone[slot] = 0
+    s.leak_coming[slot] = L.NOT_COMING
+    s.leak_hands[slot] = math.inf
+    s.leak_home[slot] = 0.0
+    s.leak_near[slot] = 0.0
+    s.leak_call[slot] = 0.0
+    s.leak_run[slot] = 0.0
+    s.leak_run_volume[slot] = 0.0
+    s.leak_rule[slot] = 0
+    s.leak_presence[slot] = s.presence
+    s.leak_mains[slot] = s.mains
+    override.draw_needs(p, s, slot)
+    detection.lay_paths(p, s, slot)
+    if s.position == L.SHUT:
+        stop(p, s, now, slot, L.BY_ALREADY_SHUT)
+    set_flow(p, s, slot)
+    return True
+
+
+@kernel
+def advance(p, s, now):
+    """Let the open leaks run from the last event to ``now``."""
+    passed = now - s.at
+    s.at = now
+    for slot in range(L.SLOTS):
+        if s.leak_on[slot] == 0:
+            continue
+        escaped = s.leak_flow[slot] * passed
+        below = detection.until_shows_below(p, s, slot)
+        if passed > below:
+            s.leak_near[slot] += (passed - below) / p.neighbour_notice
+        s.leak_home[slot] += passed / detection.home_median(p, s, slot)
+        s.leak_call[slot] += passed / detection.call_median(p, s, slot)
+        if detection.rule_counts(p, s, slot):
+            s.leak_run[slot] += passed
+            s.leak_run_volume[slot] += escaped
+        s.leak_grow[slot] -= passed
+        s.leak_hands[slot] -= passed
+        for k in range(p.n_sensors):
+            if s.report[slot, k] == L.REPORTING:
+                s.report_left[slot, k] -= passed
+        s.leak_volume[slot] += escaped
+
+
+@kernel
+def remaining(need, done, median):
+    """Return the time left until ``need`` is reached at one unit per ``median``."""
+    if median == math.inf or need == math.inf:
+        return math.inf
+    return max(need - done, 0.0) * median
+
+
+@kernel
+def plan(p, s, delay):
+    """Set the clocks of all leaks, open or not."""
+    first = first_leak_clock(p)
+    for slot in range(L.SLOTS):
+        clock = first + slot * 7
+        for c in range(7):
+            delay[clock + c] = L.NEVER
+        if s.leak_on[slot] == 0:
+            continue
+        if s.leak_burst[slot] == 0:
+            delay[clock + L.GROW] = max(s.leak_grow[slot], 0.0)
+        delay[clock + L.REPORT] = detection.until_report(p, s, slot)
+        delay[clock + L.RULE] = detection.until_rule(p, s, slot)
+        if s.leak_coming[slot] != L.NOT_COMING:
+            delay[clock + L.HANDS] = max(s.leak_hands[slot], 0.0)
+        if s.leak_found[slot] == 1:
+            continue
+        delay[clock + L.HOME] = remaining(
+            s.leak_home_need[slot], s.leak_home[slot], detection.home_median(p, s, slot)
+        )
+        delay[clock + L.CALL] = remaining(
+            s.leak_call_need[slot], s.leak_call[slot], detection.call_median(p, s, slot)
+        )
+        if p.neighbour == 1:
+            delay[clock + L.NEAR] = detection.until_shows_below(p, s, slot) + remaining(
+                s.leak_near_need[slot], s.leak_near[slot], p.neighbour_notice
+            )
+
+
+@kernel
+def failure_mode(p, s, slot):
+    """Return why automation did not stop this leak in time; MODE_NONE when it did.
+
+    Where a person was faster and every link still held, nothing has failed unless more than
+    late_volume had escaped by then.
+    """
+    late = s.leak_volume[slot] > p.late_volume
+    by = s.leak_by[slot]
+    if p.element == L.ELEMENT_NONE:
+        return L.MODE_NO_AUTOMATION
+    if by == L.BY_AUTOMATION or by == L.BY_ALREADY_SHUT:
+        return L.MODE_LATE if late else L.MODE_NONE
+    if s.leak_mode[slot] > L.MODE_NONE:
+        return s.leak_mode[slot]
+    could = s.leak_demanded[slot] == 1
+    for k in range(p.n_sensors):
+        if s.reach_volume[slot, k] < math.inf:
+            could = True
+    if p.flow_rule == 1 and s.leak_full[slot] >= max(p.starting_flow, p.rule_flow):
+        could = True
+    if not could:
+        return L.MODE_NOT_SENSED
+    return L.MODE_LATE if late else L.MODE_NONE
+
+
+@kernel
+def write_row(p, s, now, slot, rows):
+    """Write the incident of this leak."""
+    if s.n_rows >= len(rows):
+        s.lost_rows += 1
+        return
+    row = rows[s.n_rows]
+    s.n_rows += 1
+    source = s.leak_source[slot]
+    onset = s.leak_onset[slot]
+    volume = s.leak_volume[slot]
+    wet_time = now - onset
+    area = damage.wetted_area(p, p.source_zone[source], volume, s.leak_film[slot])
+    units = damage.units_affected(p, volume)
+    severity = leak.leak_draw(s, s.leak_key[slot], leak.SEVERITY)
+    loss = damage.loss_of(p, volume, area, units, wet_time, p.source_grey[source], severity)
+    row.history = s.history
+    row.probe = -1
+    row.source = source
+    row.weight = 1.0
+    row.onset = onset
+    row.flow = s.leak_first[slot]
+    row.sensed = s.leak_sensed_at[slot] - onset
+    row.stopped = s.leak_stopped_at[slot] - onset if s.leak_stopped[slot] == 1 else math.nan
+    row.found = s.leak_found_at[slot] - onset if s.leak_found[slot] == 1 else math.nan
+    row.stopped_by = s.leak_by[slot]
+    row.mode = failure_mode(p, s, slot)
+    row.presence = s.leak_presence[slot]
+    row.mains = s.leak_mains[slot]
+    row.volume = volume
+    row.wet_area = area
+    row.units = units
+    row.wet_time = wet_time
+    row.loss = loss
+    row.insured = damage.insured_part(p, loss)
+
+
+@kernel
+def end_leak(p, s, now, slot, rows):
+    """Settle a leak that is over, or cut off by the end of the history."""
+    if s.focus == L.EVERY_LEAK or s.focus == s.leak_key[slot]:
+        write_row(p, s, now, slot, rows)
+    s.leak_on[slot] = 0
+    s.open_leaks -= 1
+    if s.open_leaks == 0:
+        s.limit = first_leak_clock(p)

@@ -1,0 +1,568 @@
+"""The numbers a history runs on: one flat record per design, one per state, one per incident.
+
+Everything is SI (seconds, pascals, cubic metres, newton metres, volts, joules); rates are per
+second. A field of type ``DIST`` holds a distribution as four numbers ``(kind, a, b, c)``, see
+:mod:`shutoffsim.model.quantiles`. Reading a field as an attribute (``p.pressure``) works in
+compiled and in plain Python code alike.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+NEVER = np.inf  # a delay: this clock does not ring
+KEEP = -1.0  # a delay: leave the clock as it is
+
+MAX_SOURCES = 16
+MAX_SENSORS = 12
+SLOTS = 3  # leaks that can be open at once; a further one is dropped and counted
+HALF_HOURS = 336  # of a week
+
+YEAR = 365.25 * 86400.0
+
+# --- closing elements -----------------------------------------------------------------------
+ELEMENT_NONE = 0  # a person only
+ELEMENT_CLAMP = 1  # actuator clamped onto the existing valve
+ELEMENT_MOTOR_VALVE = 2  # new motorised valve fitted by a plumber
+ELEMENT_SOLENOID_OPEN = 3  # solenoid powered to stay open: shuts at every power loss
+ELEMENT_SOLENOID_SHUT = 4  # solenoid powered to shut: needs power for as long as it is shut
+
+MOUNT_SCREWS = 0
+MOUNT_QUICK_RELEASE = 1
+
+# --- where people are -----------------------------------------------------------------------
+AWAKE, ASLEEP, OUT, AWAY = 0, 1, 2, 3
+PERHAPS_OUT = 4  # only in a week's pattern: out or awake, by the day's draw
+PRESENCE_NAMES = ("awake at home", "asleep at home", "out", "away on a trip")
+
+# --- why automation did not stop a leak in time: the links of the chain, in order ---------------
+MODES = (
+    "none",
+    "no automation",
+    "not sensed",
+    "sensor dead",
+    "message lost",
+    "gateway down",
+    "controller down",
+    "automation switched off",
+    "no power",
+    "actuator failed",
+    "brown-out",
+    "motor burnt",
+    "gears stripped",
+    "mount slipped",
+    "undersized torque",
+    "valve seized",
+    "closed short",
+    "late",
+)
+(
+    MODE_NONE,
+    MODE_NO_AUTOMATION,
+    MODE_NOT_SENSED,
+    MODE_SENSOR_DEAD,
+    MODE_MESSAGE_LOST,
+    MODE_GATEWAY_DOWN,
+    MODE_CONTROLLER_DOWN,
+    MODE_SWITCHED_OFF,
+    MODE_NO_POWER,
+    MODE_ACTUATOR_FAILED,
+    MODE_BROWN_OUT,
+    MODE_MOTOR_BURNT,
+    MODE_GEARS_STRIPPED,
+    MODE_MOUNT_SLIPPED,
+    MODE_UNDERSIZED,
+    MODE_SEIZED,
+    MODE_CLOSED_SHORT,
+    MODE_LATE,
+) = np.arange(len(MODES))
+
+# --- who stopped the water --------------------------------------------------------------------
+STOPPERS = ("nobody", "automation", "a person at the valve", "a person upstream", "already shut")
+BY_NOBODY, BY_AUTOMATION, BY_HAND, BY_UPSTREAM, BY_ALREADY_SHUT = np.arange(len(STOPPERS))
+
+DIST = "dist"  # four numbers: kind, a, b, c
+
+# A leak source: (field, type, unit, meaning).
+SOURCE_FIELDS = (
+    ("zone", "i", "-", "index of its zone"),
+    ("rate", "f", "1/s", "constant leak rate (0 when life_shape > 0)"),
+    ("life_shape", "f", "-", "Weibull shape of the part's life; 0: constant rate"),
+    ("life_scale", "f", "s", "Weibull scale of the part's life"),
+    ("life_count", "f", "-", "number of like parts"),
+    ("age", "f", "s", "age of the part at commissioning"),
+    ("replace_age", "f", "s", "age at which it is replaced on schedule; inf: never"),
+    ("winter", "f", "-", "0: all year; 1: in winter only (cosine-squared half year, mean 1)"),
+    ("spell_factor", "f", "-", "rate multiplier during a cold spell or storm"),
+    ("trip_factor", "f", "-", "rate multiplier while people are away on a trip"),
+    ("in_use", "i", "-", "1: leaks start only while somebody is awake at home"),
+    ("seep_share", "f", "-", "share of leaks that start as a seep"),
+    ("seep_flow", DIST, "m3/s", "flow of a seep"),
+    ("seep_growth", DIST, "s", "time for a seep to become a burst; fixed inf: never"),
+    ("hole_area", DIST, "m2", "area of a burst hole; fixed 0: use open_end_flow"),
+    ("discharge", "f", "-", "discharge coefficient of the hole"),
+    ("open_end_flow", DIST, "m3/s", "flow of the open end at open_end_pressure, no supply loss"),
+    ("open_end_pressure", "f", "Pa", "pressure at which open_end_flow was stated"),
+    ("hidden", "f", "-", "factor on the time until a person notices (1: in plain view)"),
+    ("grey", "i", "-", "1: the water is grey, not clean"),
+)
+
+# A spot sensor.
+SENSOR_FIELDS = (
+    ("zone", "i", "-", "index of its zone"),
+    ("meets", "f", "-", "chance that the water's path meets the sensor"),
+    ("reach_area", DIST, "m2", "area wetted before the water reaches the sensor"),
+    ("failure_rate", "f", "1/s", "rate of dormant failures, all causes but the battery"),
+    ("battery_life", DIST, "s", "life of the sensor's battery; fixed inf: mains or none"),
+    ("supervised", "i", "-", "1: missing reports are noticed and the sensor is replaced"),
+    ("attempt_success", "f", "-", "chance that one radio attempt arrives"),
+    ("attempts", "i", "-", "radio attempts per report"),
+)
+
+PARAMETER_FIELDS = (
+    ("horizon", "f", "s", "service life simulated"),
+    ("n_sources", "i", "-", "leak sources in use"),
+    ("n_sensors", "i", "-", "spot sensors in use"),
+    # water
+    ("pressure", DIST, "Pa", "static pressure, drawn once a history"),
+    ("full_bore_flow", "f", "m3/s", "flow of the fully open supply at full_bore_pressure"),
+    ("full_bore_pressure", "f", "Pa", "static pressure during the full-bore (bucket) test"),
+    ("drain_down", DIST, "m3", "water stored above a leak that runs out after closing"),
+    ("film", DIST, "m", "film thickness of spreading water, drawn per leak"),
+    # weather
+    ("coldest_day", "f", "s", "time of year of the coldest day, from 1 January"),
+    ("spell_rate", "f", "1/s", "yearly mean rate of severe spells (all in the winter half)"),
+    ("spell_duration", DIST, "s", "duration of a severe spell"),
+    # people
+    ("week", "week", "-", "336 half hours from Monday 00:00: AWAKE, ASLEEP, OUT, PERHAPS_OUT"),
+    ("out_chance", "days", "-", "7 chances that PERHAPS_OUT is out on that weekday"),
+    ("trips", "i", "-", "1: people go on trips"),
+    ("stay", DIST, "s", "time between trips"),
+    ("trip", DIST, "s", "length of a trip"),
+    ("start_away", "f", "-", "chance that the history starts during a trip"),
+    ("notice_burst", "f", "s", "median time for a person awake at home to notice a burst"),
+    ("notice_seep", "f", "s", "median time for a person awake at home to notice a seep"),
+    ("notice_asleep", "f", "-", "factor on these medians while asleep"),
+    ("notice_spread", "f", "-", "log standard deviation of noticing"),
+    ("siren", "i", "-", "1: a wet sensor sounds in the dwelling"),
+    ("siren_awake", "f", "s", "median time to react to the siren, awake"),
+    ("siren_asleep", "f", "s", "median time to react to the siren, asleep"),
+    ("neighbour", "i", "-", "1: a neighbour below can notice"),
+    ("neighbour_volume", "f", "m3", "escaped water before it shows below"),
+    ("neighbour_notice", "f", "s", "median time for the neighbour to notice and call"),
+    ("phone_awake", "f", "s", "median time to notice a notification, awake or out"),
+    ("phone_asleep", "f", "s", "the same, asleep"),
+    ("phone_away", "f", "s", "the same, on a trip"),
+    ("phone_spread", "f", "-", "log standard deviation of noticing a notification"),
+    # sensing
+    ("votes", "i", "-", "sensors that must report before the controller acts"),
+    ("sensor_common", "f", "-", "share of sensor failures that hit all sensors at once (beta)"),
+    ("sensor_check", "f", "s", "interval of manual sensor tests; inf: never"),
+    ("sensor_replacement", DIST, "s", "time until a sensor known to be dead is replaced"),
+    ("report_repeats", "i", "-", "further reports a wet sensor sends when one did not get through"),
+    ("report_interval", "f", "s", "time between these reports"),
+    ("sensors_via_gateway", "i", "-", "1: sensor reports pass the gateway"),
+    ("flow_rule", "i", "-", "1: a rule on the meter's pulses is in use"),
+    ("pulse_volume", "f", "m3", "water per pulse"),
+    ("starting_flow", "f", "m3/s", "flow at which the meter starts"),
+    ("rule_flow", "f", "m3/s", "flow above which the rule counts"),
+    ("rule_time", "f", "s", "alarm when flow lasts longer"),
+    ("rule_volume", "f", "m3", "alarm when one use takes more"),
+    ("rule_time_away", "f", "s", "the same in away mode"),
+    ("rule_volume_away", "f", "m3", "the same in away mode"),
+    # nuisance
+    ("nuisance_rate", "f", "1/s", "false alarms of sensors"),
+    ("rule_nuisance_rate", "f", "1/s", "ordinary uses that trip the flow rule"),
+    ("switch_off_chance", "f", "-", "chance per nuisance that people switch the automation off"),
+    ("switch_off_time", DIST, "s", "how long it stays off"),
+    # control
+    ("hang_rate", "f", "1/s", "controller hangs"),
+    ("watchdog", "i", "-", "1: a watchdog restarts it"),
+    ("restart_time", "f", "s", "time to restart"),
+    ("hang_notice", DIST, "s", "time until a hung controller is noticed without watchdog"),
+    ("decide_via_gateway", "i", "-", "1: the decision to close is taken beyond the gateway"),
+    ("gateway_fitted", "i", "-", "1: there is a gateway and a line to the outside"),
+    ("gateway_up", "f", "-", "long-run availability of gateway and line"),
+    ("gateway_outage", "f", "s", "mean length of a gateway or line outage (exponential)"),
+    ("gateway_backed", "i", "-", "1: the gateway runs through mains outages"),
+    ("remote_command", "i", "-", "1: a person told by phone can order the valve shut"),
+    ("away_mode", "f", "-", "chance per trip that away mode gets set (1: automatic)"),
+    ("close_when_away", "i", "-", "1: the valve shuts when away mode is set"),
+    ("close_on_power_loss", "i", "-", "1: the valve shuts on power loss, on battery"),
+    ("power_loss_wait", "f", "s", "wait before that closing"),
+    ("escalate", "i", "-", "1: a closing that is not confirmed raises siren and notification"),
+    # power
+    ("outage_rate", "f", "1/s", "ordinary outages"),
+    ("outage_duration", DIST, "s", "their duration"),
+    ("major_rate", "f", "1/s", "major outages"),
+    ("major_duration", DIST, "s", "their duration"),
+    ("dip_rate", "f", "1/s", "momentary interruptions"),
+    ("dip_duration", DIST, "s", "their duration"),
+    ("outage_spell_factor", "f", "-", "outage rate multiplier during a severe spell"),
+    ("supply_voltage", "f", "V", "output of the power supply"),
+    ("supply_resistance", "f", "ohm", "supply and cable"),
+    ("supply_failure_rate", "f", "1/s", "failures of the power supply"),
+    ("supply_repair", DIST, "s", "time to notice and replace it"),
+    ("battery_fitted", "i", "-", "1: there is a battery"),
+    ("battery_energy", "f", "J", "usable energy when new"),
+    ("battery_fade", "f", "1/s", "share of that energy lost per second of age"),
+    ("battery_voltage", "f", "V", "voltage under light load"),
+    ("battery_resistance", "f", "ohm", "battery and cable"),
+    ("battery_life", DIST, "s", "time to a hidden failure"),
+    ("battery_change", "f", "s", "replacement interval; inf: never"),
+    ("battery_test", "f", "s", "interval of a self-test that finds a failed battery; inf: never"),
+    ("standby_power", "f", "W", "draw of the controller from the battery"),
+    ("coil_power", "f", "W", "further draw of a solenoid while its coil is powered"),
+    # valve
+    ("breakaway", DIST, "N*m", "breakaway torque when new, drawn once a history"),
+    ("valve_age", "f", "s", "age of the valve at commissioning"),
+    ("age_factor", DIST, "-", "torque factor reached at age_reference"),
+    ("age_reference", "f", "s", "age at which age_factor holds (linear in age)"),
+    ("idle_growth", "f", "-", "c in 1 + c ln(1 + weeks idle)"),
+    ("idle_cap", "f", "-", "cap of the idle factor"),
+    ("idle_start", "f", "s", "time since last movement at commissioning"),
+    ("seize_time", DIST, "s", "idle time until the valve seizes"),
+    ("closing_share", DIST, "-", "torque to close as a share of breakaway, drawn per demand"),
+    ("turns", "f", "-", "turns from open to shut (0.25: quarter turn)"),
+    ("seat_leak", DIST, "m3/s", "flow past the seat when shut, drawn once a history"),
+    ("stem_limit", "f", "N*m", "torque at which the stem shears"),
+    # closing element
+    ("element", "i", "-", "ELEMENT_..."),
+    ("rated_voltage", "f", "V", "datasheet voltage"),
+    ("stall_torque", "f", "N*m", "at the output shaft at rated voltage"),
+    ("stall_current", "f", "A", "at rated voltage"),
+    ("no_load_current", "f", "A", "at rated voltage"),
+    ("no_load_speed", "f", "1/s", "turns per second of the output shaft at rated voltage"),
+    ("current_limit", "f", "A", "of the driver; inf: none"),
+    ("unit_spread", DIST, "-", "factor on torque between units"),
+    ("wear", "f", "-", "share of torque lost per stroke"),
+    ("ambient", "f", "K", "temperature of the actuator's surroundings, in degrees Celsius"),
+    ("cold_torque", "f", "1/K", "torque factor per kelvin away from 20 degC (derating)"),
+    ("thermal_resistance", "f", "K/W", "winding to surroundings"),
+    ("thermal_time", "f", "s", "winding time constant"),
+    ("winding_limit", "f", "K", "winding temperature at which it burns, in degrees Celsius"),
+    ("stall_cutoff", "f", "s", "time at stall after which the controller cuts off; inf: none"),
+    ("retries", "i", "-", "further attempts after a failed one"),
+    ("retry_pause", "f", "s", "pause between attempts"),
+    ("shares_rail", "i", "-", "1: controller and motor share one supply rail"),
+    ("brown_out", "f", "V", "rail voltage below which the controller resets"),
+    ("failure_rate", "f", "1/s", "random failures of the actuator"),
+    ("diagnostic", "f", "-", "share of these that is detected at once"),
+    ("stick_chance", "f", "-", "chance per demand that it sticks (solenoid: dirt)"),
+    ("strip_chance", "f", "-", "chance per stall that gears strip"),
+    ("short_chance", "f", "-", "chance per stroke that travel ends short"),
+    ("short_flow", "f", "-", "share of the flow that still passes then"),
+    ("feedback", "i", "-", "1: end of travel is sensed"),
+    ("repair", DIST, "s", "time to notice, order and fit after a fault is known"),
+    # mount
+    ("mount", "i", "-", "MOUNT_..."),
+    ("fasteners", "i", "-", "number of screws"),
+    ("fastener_time", DIST, "s", "time per screw, drawn per leak"),
+    ("tool_at_hand", "f", "-", "chance that the screwdriver is at hand"),
+    ("tool_search", DIST, "s", "time to find one"),
+    ("release_time", DIST, "s", "time to free a quick-release mount or work a manual override"),
+    ("slip_torque", "f", "N*m", "torque the mount holds when new; inf: no clamp"),
+    ("preload_kept", DIST, "-", "share of clamp preload left after preload_reference"),
+    ("preload_reference", "f", "s", "time for preload_kept (logarithmic decay)"),
+    # exercise
+    ("exercise", "f", "s", "interval; inf: never"),
+    ("exercise_coverage", "f", "-", "chance that an exercise finds an existing fault"),
+    ("exercise_outage", "f", "s", "time the valve cannot serve a demand per exercise"),
+    # override
+    ("travel_out", DIST, "s", "way home when out"),
+    ("travel_away", DIST, "s", "way home from a trip"),
+    ("key_holder", "f", "-", "chance that somebody nearby with a key can come"),
+    ("key_holder_time", DIST, "s", "time until that person is there"),
+    ("knows_valve", "f", "-", "chance that the person knows the valve, drawn once a history"),
+    ("find_known", DIST, "s", "time to get to a known valve"),
+    ("find_unknown", DIST, "s", "further time to find an unknown one"),
+    ("access", "f", "-", "factor on all work at the valve (cramped: above 1)"),
+    ("hand_torque", DIST, "N*m", "torque a person applies with the grip that is there"),
+    ("hand_turn", "f", "s", "time per turn by hand"),
+    ("upstream", DIST, "s", "further time to have the next valve upstream shut"),
+    # damage
+    ("zone_area", "zones", "m2", "floor area per zone"),
+    ("floor_area", "f", "m2", "floor area of the dwelling"),
+    ("harmless", "f", "m3", "volume that is mopped up without loss"),
+    ("fixed_loss", "f", "money", "loss of any damaging leak"),
+    ("area_loss", "f", "money/m2", "building, per wetted area"),
+    ("contents_loss", "f", "money/m2", "contents, per wetted area"),
+    ("wet_start", "f", "s", "wet time at which mould and swelling losses begin"),
+    ("wet_full", "f", "s", "wet time at which they are complete"),
+    ("wet_extra", "f", "-", "share added to area losses then"),
+    ("grey_factor", "f", "-", "factor for grey water"),
+    ("through_volume", "f", "m3", "escaped water before it reaches a unit below"),
+    ("volume_per_unit", "f", "m3", "further water per unit below that is affected"),
+    ("units_below", "f", "-", "units below"),
+    ("unit_loss", "f", "money", "loss per unit below"),
+    ("severity", DIST, "-", "unexplained factor on the loss of a leak, drawn per leak"),
+    ("loss_cap", "f", "money", "greatest possible loss"),
+    ("deductible", "f", "money", "borne by the owner per incident"),
+    ("limit", "f", "money", "greatest insured loss per incident"),
+    ("late_volume", "f", "m3", "escaped water beyond which a closing counts as late"),
+)
+
+
+def _field(kind: str) -> tuple[type, tuple[int, ...]]:
+    return {
+        "f": (np.float64, ()),
+        "i": (np.int64, ()),
+        DIST: (np.float64, (4,)),
+        "week": (np.int64, (HALF_HOURS,)),
+        "days": (np.float64, (7,)),
+        "zones": (np.float64, (MAX_SOURCES,)),
+    }[kind]
+
+
+def _record(fields: list[tuple]) -> np.dtype:
+    """A record type whose fields read as attributes, compiled or not."""
+    return np.dtype((np.record, np.dtype(fields, align=True)))
+
+
+def _prefixed(prefix: str, fields: tuple, length: int) -> list[tuple]:
+    out = []
+    for name, kind, _unit, _meaning in fields:
+        base, shape = _field(kind)
+        out.append((f"{prefix}_{name}", base, (length, *shape)))
+    return out
+
+
+#: One design. Source fields appear as ``source_NAME[i]``, sensor fields as ``sensor_NAME[k]``.
+PARAMETERS = _record(
+    [(name, *_field(kind)) for name, kind, _u, _m in PARAMETER_FIELDS]
+    + _prefixed("source", SOURCE_FIELDS, MAX_SOURCES)
+    + _prefixed("sensor", SENSOR_FIELDS, MAX_SENSORS)
+)
+
+# --- the state of a history -----------------------------------------------------------------
+OPEN, SHUT, SHORT = np.arange(3)  # position of the valve
+
+IDLE, CLOSE_LEAK, CLOSE_AWAY, CLOSE_POWER, CLOSE_NUISANCE, EXERCISING = np.arange(6)  # strokes
+
+ON_ITS_WAY, REPORTING, DONE = 1, 2, 0  # water towards a sensor, and the report that follows
+
+NOT_COMING, TRAVELLING, WORKING = 0, 1, 2  # a person on the way to the valve, or at it
+
+EVERY_LEAK = -1  # value of ``focus``: write a row for each leak that ends
+
+STATE_FIELDS = (
+    ("seed", "u", "key of all draws"),
+    ("history", "u", "number of this history"),
+    ("focus", "i", "key of the leak whose incident is wanted, or EVERY_LEAK"),
+    ("n_rows", "i", "rows written"),
+    ("dropped", "i", "leaks dropped because all slots were taken"),
+    ("lost_rows", "i", "rows that did not fit"),
+    ("limit", "i", "number of clocks that can ring at present"),
+    # draws taken so far from the streams of the history
+    ("n_weather", "i", ""),
+    ("n_outage", "i", ""),
+    ("n_trip", "i", ""),
+    ("n_exercise", "i", ""),
+    ("n_nuisance", "i", ""),
+    ("n_actuator", "i", ""),
+    ("n_controller", "i", ""),
+    ("n_supply", "i", ""),
+    ("n_battery", "i", ""),
+    ("n_gateway", "i", ""),
+    ("n_shock", "i", ""),
+    ("n_moves", "i", "movements of the valve"),
+    ("n_repairs", "i", "repairs of the closing element"),
+    ("n_source", "sources", "candidates of each source"),
+    ("n_sensor", "sensors", "lives of each sensor"),
+    # surroundings
+    ("spell", "i", "1: severe spell"),
+    ("mains", "i", "1: mains present"),
+    ("trip", "i", "1: people are on a trip"),
+    ("away_mode", "i", "1: away mode is set"),
+    ("presence", "i", "where people are (kept while a leak is open)"),
+    ("awake_share", "f", "share of an ordinary week awake at home"),
+    ("knows_valve", "i", "1: the people know their stop valve"),
+    # power and control
+    ("supply_ok", "i", ""),
+    ("battery_ok", "i", "0: hidden battery failure"),
+    ("battery_empty", "i", ""),
+    ("battery_new_at", "f", ""),
+    ("battery_energy", "f", "energy at off_mains_at"),
+    ("battery_draw", "f", "W taken since off_mains_at"),
+    ("off_mains_at", "f", "start of the present draw without supply"),
+    ("controller", "i", "1: running"),
+    ("switched_off", "i", "1: people have switched the automation off"),
+    ("gateway", "i", "1: up when last looked at"),
+    ("gateway_at", "f", "time of that look; negative: never"),
+    # valve
+    ("pressure", "f", ""),
+    ("breakaway", "f", ""),
+    ("age_factor", "f", ""),
+    ("seat_leak", "f", ""),
+    ("position", "i", "OPEN, SHUT or SHORT"),
+    ("hold_leak", "i", "1: to be kept shut because of a leak"),
+    ("hold_away", "i", ""),
+    ("hold_power", "i", ""),
+    ("believed_shut", "i", "1: the controller takes the valve for shut"),
+    ("moved_at", "f", "time of the last movement (negative: before commissioning)"),
+    ("seize_after", "f", "idle time after which the valve seizes"),
+    ("broken", "i", "1: seized and found so by a stall, or stem sheared"),
+    # closing element
+    ("unit", "f", "torque factor of this unit"),
+    ("preload", "f", "share of preload left at the reference time"),
+    ("mounted_at", "f", ""),
+    ("failed", "i", "random failure"),
+    ("burnt", "i", ""),
+    ("stripped", "i", ""),
+    ("slipped", "i", ""),
+    ("strokes", "f", "strokes made by this unit"),
+    ("winding", "f", "winding temperature above ambient at winding_at, K"),
+    ("winding_at", "f", ""),
+    ("repair_due", "i", "1: a repair is on its way"),
+    ("stroke", "i", "purpose of the stroke under way"),
+    ("outcome", "i", "how it will end: a MODE_..., MODE_NONE when good"),
+    ("last_outcome", "i", "how the last stroke ended"),
+    ("stroke_draw", "i", "count of its draws"),
+    ("tries", "i", "attempts made for the present demand"),
+    ("pending", "i", "1: a leak demand waits for the stroke to end"),
+    # counts for the history's summary
+    ("nuisance_closings", "i", ""),
+    ("demands", "i", "strokes begun"),
+    ("stalls", "i", ""),
+    ("leaks", "i", "natural leaks"),
+    ("events", "i", "clock rings"),
+    ("sensor_ok", "sensors", ""),
+    # open leaks
+    ("open_leaks", "i", ""),
+    ("at", "f", "time up to which the open leaks are advanced"),
+    ("leak_on", "slots", ""),
+    ("leak_key", "slots", ""),
+    ("leak_source", "slots", ""),
+    ("leak_burst", "slots", ""),
+    ("leak_onset", "fslots", ""),
+    ("leak_full", "fslots", "flow with the valve open"),
+    ("leak_flow", "fslots", "flow now"),
+    ("leak_first", "fslots", "flow at onset with the valve open"),
+    ("leak_volume", "fslots", "escaped so far"),
+    ("leak_drain", "fslots", "stored water that will run out after closing"),
+    ("leak_film", "fslots", "film thickness"),
+    ("leak_grow", "fslots", "time left until the seep becomes a burst"),
+    ("leak_stopped", "slots", ""),
+    ("leak_stopped_at", "fslots", ""),
+    ("leak_by", "slots", "BY_..."),
+    ("leak_found", "slots", ""),
+    ("leak_found_at", "fslots", ""),
+    ("leak_sensed_at", "fslots", ""),
+    ("leak_demanded", "slots", ""),
+    ("leak_mode", "slots", "the furthest broken link so far"),
+    ("leak_votes", "slots", ""),
+    ("leak_siren", "slots", ""),
+    ("leak_phone", "slots", "1: a notification is out; 2: noticed"),
+    ("leak_coming", "slots", "NOT_COMING, TRAVELLING, WORKING"),
+    ("leak_hands", "fslots", "time left of that"),
+    ("leak_hands_by", "slots", "BY_HAND or BY_UPSTREAM"),
+    ("leak_home_need", "fslots", "progress needed until somebody at home notices"),
+    ("leak_home", "fslots", "progress so far, in median notice times"),
+    ("leak_near_need", "fslots", "the same for the neighbour below"),
+    ("leak_near", "fslots", ""),
+    ("leak_call_need", "fslots", "the same for a notification"),
+    ("leak_call", "fslots", ""),
+    ("leak_run", "fslots", "time the flow rule has counted"),
+    ("leak_run_volume", "fslots", "water it has counted"),
+    ("leak_rule", "slots", "1: the rule has tripped or cannot"),
+    ("leak_presence", "slots", "where people were at onset"),
+    ("leak_mains", "slots", "mains at onset"),
+    ("leak_next", "slots", "sensor whose report comes next"),
+    ("reach_volume", "reach", "water needed to wet the sensor"),
+    ("report_left", "reach", "time left to its next report"),
+    ("report_tries", "ireach", ""),
+    ("report", "ireach", "ON_ITS_WAY, REPORTING, DONE"),
+)
+
+_STATE_KINDS = {
+    "f": (np.float64, ()),
+    "i": (np.int64, ()),
+    "u": (np.uint64, ()),
+    "sources": (np.int64, (MAX_SOURCES,)),
+    "sensors": (np.int64, (MAX_SENSORS,)),
+    "slots": (np.int64, (SLOTS,)),
+    "fslots": (np.float64, (SLOTS,)),
+    "reach": (np.float64, (SLOTS, MAX_SENSORS)),
+    "ireach": (np.int64, (SLOTS, MAX_SENSORS)),
+}
+
+STATE = _record([(name, *_STATE_KINDS[kind]) for name, kind, _meaning in STATE_FIELDS])
+
+# --- clocks, by number: ties go to the lowest -------------------------------------------------
+(
+    WEATHER,
+    OUTAGE,
+    TRIP,
+    PRESENCE,
+    STROKE,
+    RETRY,
+    POLICY,
+    EXERCISE,
+    NUISANCE,
+    SWITCH_ON,
+    ACTUATOR,
+    CONTROLLER,
+    SUPPLY,
+    BATTERY_LIFE,
+    BATTERY_CHANGE,
+    BATTERY_TEST,
+    BATTERY_EMPTY,
+    REPAIR,
+    SENSOR_CHECK,
+    SENSOR_SHOCK,
+    FIRST_SOURCE,
+) = np.arange(21)
+CLOCK_NAMES = (
+    "weather",
+    "mains",
+    "trip",
+    "presence",
+    "stroke",
+    "retry",
+    "policy",
+    "exercise",
+    "nuisance",
+    "switch on",
+    "actuator",
+    "controller",
+    "supply",
+    "battery life",
+    "battery change",
+    "battery test",
+    "battery empty",
+    "repair",
+    "sensor check",
+    "sensor shock",
+)
+
+#: Clocks of one open leak, in order, after the sources and the sensors.
+GROW, REPORT, RULE, HOME, NEAR, CALL, HANDS = range(7)
+LEAK_CLOCKS = ("grow", "report", "flow rule", "noticed at home", "neighbour", "phone", "hands")
+
+# --- rows ---------------------------------------------------------------------------------------
+INCIDENT_FIELDS = (
+    ("design", np.int32, "-", "number of the design"),
+    ("history", np.int64, "-", "number of the history"),
+    ("probe", np.int32, "-", "number of the probe; -1: a natural leak"),
+    ("source", np.int32, "-", "number of the leak source"),
+    ("weight", np.float64, "-", "leaks per history that this row stands for"),
+    ("onset", np.float64, "s", "time of onset since commissioning"),
+    ("flow", np.float64, "m3/s", "flow at onset with the valve open"),
+    ("sensed", np.float64, "s", "onset to alarm at the controller; nan: never"),
+    ("stopped", np.float64, "s", "onset to stopped flow; nan: not within the service life"),
+    ("found", np.float64, "s", "onset to a person knowing of it; nan: not within the service life"),
+    ("stopped_by", np.int32, "-", "BY_..."),
+    ("mode", np.int32, "-", "MODE_..., why automation did not stop it in time; 0: it did"),
+    ("presence", np.int32, "-", "where people were at onset"),
+    ("mains", np.int32, "-", "1: mains present at onset"),
+    ("volume", np.float64, "m3", "escaped water"),
+    ("wet_area", np.float64, "m2", "wetted floor area"),
+    ("units", np.float64, "-", "units below affected"),
+    ("wet_time", np.float64, "s", "onset until stopped and found"),
+    ("loss", np.float64, "money", "loss"),
+    ("insured", np.float64, "money", "part of it that the policy pays"),
+)
+INCIDENT = _record([(name, kind) for name, kind, _unit, _meaning in INCIDENT_FIELDS])
+
+SUMMARY_FIELDS = ("nuisance_closings", "strokes", "stalls", "leaks", "dropped", "events")
+SUMMARY = _record([(name, np.float64) for name in SUMMARY_FIELDS])

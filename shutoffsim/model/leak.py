@@ -1,0 +1,115 @@
+"""Leaks: how often each source starts one, how much water flows, how a seep grows."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from shutoffsim.model.compiled import kernel
+from shutoffsim.model.layout import AWAKE, YEAR
+from shutoffsim.model.quantiles import quantile
+from shutoffsim.model.streams import LEAK_DRAWS, uniform
+
+WATER_DENSITY = 998.0  # kg/m3, at 20 degC
+
+# Draws of one leak in LEAK_DRAWS: count = key * 64 + one of these.
+SEEP, SEEP_FLOW, GROWTH, HOLE, OPEN_END, FILM, DRAIN, SEVERITY = np.arange(8)
+
+
+@kernel
+def leak_draw(s, key, which):
+    """Return the uniform number ``which`` of the leak ``key``."""
+    return uniform(s.seed, s.history, LEAK_DRAWS, key * 64 + which)
+
+
+@kernel
+def winter_share(p, t):
+    """Return the seasonal factor at ``t``: cosine squared over the winter half, yearly mean 1."""
+    c = math.cos(2.0 * math.pi * (t - p.coldest_day) / YEAR)
+    return 4.0 * c * c if c > 0.0 else 0.0
+
+
+@kernel
+def part_rate(p, i, t):
+    """Return the leak rate [1/s] of source ``i`` at ``t``, by its age and the season alone.
+
+    With a Weibull life the source is a population of like parts: a burst one is replaced, the
+    others keep their age ("as bad as old"), so leaks are a Poisson process with this rate.
+    """
+    shape = p.source_life_shape[i]
+    rate = p.source_rate[i]
+    if shape > 0.0:
+        age = p.source_age[i] + t
+        cycle = p.source_replace_age[i]
+        if cycle < math.inf:
+            age = age % cycle
+        scale = p.source_life_scale[i]
+        rate = p.source_life_count[i] * shape / scale * (age / scale) ** (shape - 1.0)
+    if p.source_winter[i] > 0.0:
+        rate *= winter_share(p, t)
+    return rate
+
+
+@kernel
+def leak_rate(p, s, i, t, presence):
+    """Return the leak rate [1/s] of source ``i`` at ``t`` in this weather, with people there."""
+    rate = part_rate(p, i, t)
+    if s.spell == 1:
+        rate *= p.source_spell_factor[i]
+    if s.trip == 1:
+        rate *= p.source_trip_factor[i]
+    if p.source_in_use[i] == 1:
+        rate = rate / s.awake_share if presence == AWAKE and s.awake_share > 0.0 else 0.0
+    return rate
+
+
+@kernel
+def greatest_rate(p, s, i):
+    """Return a bound of :func:`leak_rate` over the whole history, for thinning."""
+    shape = p.source_life_shape[i]
+    rate = p.source_rate[i]
+    if shape > 0.0:
+        oldest = p.source_age[i] + p.horizon
+        youngest = p.source_age[i]
+        if p.source_replace_age[i] < oldest:
+            oldest = p.source_replace_age[i]
+            youngest = 0.0
+        age = oldest if shape >= 1.0 else max(youngest, 86400.0)
+        scale = p.source_life_scale[i]
+        rate = p.source_life_count[i] * shape / scale * (age / scale) ** (shape - 1.0)
+    if p.source_winter[i] > 0.0:
+        rate *= 4.0
+    rate *= max(1.0, p.source_spell_factor[i]) * max(1.0, p.source_trip_factor[i])
+    if p.source_in_use[i] == 1 and s.awake_share > 0.0:
+        rate /= s.awake_share
+    return rate
+
+
+@kernel
+def through_supply(p, pressure, resistance):
+    """Return the flow [m3/s] that ``pressure`` [Pa] drives through supply and opening in series.
+
+    Both lose pressure with the square of the flow: pressure = (K + resistance) Q^2, where K comes
+    from the measured full-bore flow of the supply.
+    """
+    supply = p.full_bore_pressure / (p.full_bore_flow * p.full_bore_flow)
+    return math.sqrt(pressure / (supply + resistance))
+
+
+@kernel
+def burst_flow(p, s, i, key):
+    """Return the flow [m3/s] of a burst of source ``i`` with the valve open.
+
+    A hole obeys Q = Cd A sqrt(2 p / rho); an open end is given by its flow at a stated pressure.
+    """
+    area = quantile(p.source_hole_area[i], leak_draw(s, key, HOLE))
+    if area > 0.0:
+        opening = p.source_discharge[i] * area
+        resistance = WATER_DENSITY / (2.0 * opening * opening)
+    else:
+        free = quantile(p.source_open_end_flow[i], leak_draw(s, key, OPEN_END))
+        if free <= 0.0:
+            return 0.0
+        resistance = p.source_open_end_pressure[i] / (free * free)
+    return through_supply(p, s.pressure, resistance)

@@ -1,0 +1,57 @@
+"""Where people are: a weekly pattern with a daily draw, and trips on top of it."""
+
+from __future__ import annotations
+
+from shutoffsim.model.compiled import kernel
+from shutoffsim.model.layout import AWAKE, AWAY, HALF_HOURS, NEVER, OUT, PERHAPS_OUT
+from shutoffsim.model.streams import PRESENCE_DRAWS, uniform
+
+HALF_HOUR = 1800.0
+DAY = 86400.0
+# Half hours are told apart half a second early: a clock set to a boundary may ring an ulp before.
+_SLACK = 0.5
+
+
+@kernel
+def in_half_hour(p, s, number):
+    """Return where people are in half hour ``number`` since commissioning, trips aside."""
+    code = p.week[number % HALF_HOURS]
+    if code == PERHAPS_OUT:
+        day = number // 48
+        out = uniform(s.seed, s.history, PRESENCE_DRAWS, day) < p.out_chance[day % 7]
+        return OUT if out else AWAKE
+    return code
+
+
+@kernel
+def presence_at(p, s, t):
+    """Return AWAKE, ASLEEP, OUT or AWAY at time ``t`` [s] (trips as the state has them)."""
+    if s.trip == 1:
+        return AWAY
+    return in_half_hour(p, s, int((t + _SLACK) // HALF_HOUR))
+
+
+@kernel
+def until_presence_changes(p, s, t):
+    """Return the delay [s] until the weekly pattern next changes; NEVER during a trip."""
+    if s.trip == 1:
+        return NEVER
+    number = int((t + _SLACK) // HALF_HOUR)
+    here = in_half_hour(p, s, number)
+    for ahead in range(1, HALF_HOURS + 1):
+        if in_half_hour(p, s, number + ahead) != here:
+            return (number + ahead) * HALF_HOUR - t
+    return NEVER
+
+
+@kernel
+def awake_share(p):
+    """Return the long-run share of an ordinary week in which somebody is awake at home."""
+    total = 0.0
+    for number in range(HALF_HOURS):
+        code = p.week[number]
+        if code == AWAKE:
+            total += 1.0
+        elif code == PERHAPS_OUT:
+            total += 1.0 - p.out_chance[number // 48]
+    return total / HALF_HOURS

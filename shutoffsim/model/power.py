@@ -1,0 +1,121 @@
+"""Power: mains, supply and battery, and what they give the motor."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from shutoffsim.model.compiled import kernel
+from shutoffsim.model.layout import (
+    ELEMENT_SOLENOID_OPEN,
+    ELEMENT_SOLENOID_SHUT,
+    NEVER,
+    SHUT,
+)
+from shutoffsim.model.quantiles import quantile
+from shutoffsim.model.streams import BATTERY_DRAWS, OUTAGE_DRAWS, uniform
+
+DARK, ON_SUPPLY, ON_BATTERY = np.arange(3)
+
+
+@kernel
+def power_source(p, s):
+    """Return ON_SUPPLY, ON_BATTERY or DARK."""
+    if s.mains == 1 and s.supply_ok == 1:
+        return ON_SUPPLY
+    if p.battery_fitted == 1 and s.battery_ok == 1 and s.battery_empty == 0:
+        return ON_BATTERY
+    return DARK
+
+
+@kernel
+def fresh_energy(p, s, now):
+    """Return the usable energy [J] of the battery at its age, fully charged."""
+    left = 1.0 - p.battery_fade * (now - s.battery_new_at)
+    return p.battery_energy * max(left, 0.0)
+
+
+@kernel
+def battery_left(s, now):
+    """Return the usable energy [J] left while off the supply."""
+    return s.battery_energy - s.battery_draw * (now - s.off_mains_at)
+
+
+@kernel
+def leave_supply(p, s, now, delay, empty_clock):
+    """The supply has gone: start drawing on the battery, if it works."""
+    s.battery_empty = 0
+    s.battery_energy = fresh_energy(p, s, now)
+    s.off_mains_at = now
+    if p.battery_fitted == 1 and s.battery_ok == 1:
+        draw_on(p, s, delay, empty_clock)
+
+
+@kernel
+def draw_on(p, s, delay, empty_clock):
+    """Set what is drawn from the battery from now on, and when that empties it."""
+    open_coil = p.element == ELEMENT_SOLENOID_OPEN and s.position != SHUT
+    shut_coil = p.element == ELEMENT_SOLENOID_SHUT and s.position == SHUT
+    s.battery_draw = p.standby_power
+    if open_coil or shut_coil:
+        s.battery_draw += p.coil_power
+    delay[empty_clock] = s.battery_energy / s.battery_draw if s.battery_draw > 0.0 else NEVER
+
+
+@kernel
+def spend(p, s, now, energy, delay, empty_clock):
+    """Take ``energy`` [J] from the battery for a stroke; False when it no longer holds it."""
+    left = battery_left(s, now) - energy
+    if left < 0.0:
+        return False
+    s.battery_energy = left
+    s.off_mains_at = now
+    draw_on(p, s, delay, empty_clock)
+    return True
+
+
+@kernel
+def next_battery_failure(p, s):
+    """Return the delay [s] until the battery of today fails unnoticed."""
+    u = uniform(s.seed, s.history, BATTERY_DRAWS, s.n_battery)
+    s.n_battery += 1
+    return quantile(p.battery_life, u)
+
+
+@kernel
+def greatest_outage_rate(p):
+    """Return a bound of the outage rate [1/s], for thinning."""
+    worst = max(1.0, p.outage_spell_factor)
+    return (p.outage_rate + p.major_rate) * worst + p.dip_rate
+
+
+@kernel
+def outage_length(p, s, pick, u):
+    """Return the duration [s] of an outage; 0 when the candidate is thinned away.
+
+    ``pick`` in (0, 1) chooses, in this order, dip, ordinary, major outage or none.
+    """
+    at = pick * greatest_outage_rate(p)
+    if at < p.dip_rate:
+        return quantile(p.dip_duration, u)
+    factor = p.outage_spell_factor if s.spell == 1 else 1.0
+    at -= p.dip_rate
+    if at < p.outage_rate * factor:
+        return quantile(p.outage_duration, u)
+    at -= p.outage_rate * factor
+    if at < p.major_rate * factor:
+        return quantile(p.major_duration, u)
+    return 0.0
+
+
+@kernel
+def outage_draw(s):
+    """Return the next uniform of the mains."""
+    u = uniform(s.seed, s.history, OUTAGE_DRAWS, s.n_outage)
+    s.n_outage += 1
+    return u
+
+
+@kernel
+def is_solenoid(p):
+    """Return whether the closing element is a solenoid valve."""
+    return p.element == ELEMENT_SOLENOID_OPEN or p.element == ELEMENT_SOLENOID_SHUT

@@ -1,0 +1,91 @@
+"""Random numbers as a pure function of (seed, history, stream, count).
+
+Philox 4x32-10, J. K. Salmon, M. A. Moraes, R. O. Dror, D. E. Shaw, "Parallel random numbers: as
+easy as 1, 2, 3", Proc. SC11 (2011), doi:10.1145/2063384.2063405. The published known-answer
+vectors are in the tests. There is no state: nothing that one design draws can shift what another
+draws, and any split of the histories over workers gives the same numbers.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from shutoffsim.model.compiled import kernel
+
+# One stream per purpose. Counts of the leak streams are leak_key * 64 + number of the draw.
+(
+    SITE,
+    WEATHER_DRAWS,
+    OUTAGE_DRAWS,
+    TRIP_DRAWS,
+    PRESENCE_DRAWS,
+    STROKE_DRAWS,
+    NUISANCE_DRAWS,
+    ACTUATOR_DRAWS,
+    CONTROLLER_DRAWS,
+    SUPPLY_DRAWS,
+    BATTERY_DRAWS,
+    GATEWAY_DRAWS,
+    SHOCK_DRAWS,
+    VALVE_DRAWS,
+    REPAIR_DRAWS,
+    PROBE_DRAWS,
+    LEAK_DRAWS,
+    PATH_DRAWS,
+    LINK_DRAWS,
+    PEOPLE_DRAWS,
+    SOURCE_DRAWS,
+) = np.arange(21)
+SENSOR_DRAWS = 64  # + number of the sensor
+SOURCES_DRAWS = 96  # + number of the source
+
+_M0 = np.uint64(0xD2511F53)
+_M1 = np.uint64(0xCD9E8D57)
+_W0 = np.uint64(0x9E3779B9)
+_W1 = np.uint64(0xBB67AE85)
+_LOW = np.uint64(0xFFFFFFFF)
+_HALF = np.uint64(32)
+_SPARE = np.uint64(12)
+_SCALE = 2.0**-52
+
+
+@kernel
+def philox(c0, c1, c2, c3, k0, k1):
+    """Return the four 32-bit words of Philox 4x32-10 (arguments and words as uint64).
+
+    Parameters
+    ----------
+    c0, c1, c2, c3 : uint64
+        The counter's words, each below 2**32.
+    k0, k1 : uint64
+        The key's words, each below 2**32.
+    """
+    for _ in range(10):
+        a = _M0 * c0
+        b = _M1 * c2
+        c0, c1, c2, c3 = (b >> _HALF) ^ c1 ^ k0, b & _LOW, (a >> _HALF) ^ c3 ^ k1, a & _LOW
+        k0 = (k0 + _W0) & _LOW
+        k1 = (k1 + _W1) & _LOW
+    return c0, c1, c2, c3
+
+
+@kernel
+def uniform(seed, history, stream, count):
+    """Return a number strictly between 0 and 1, 52 bits, never the ends.
+
+    Parameters
+    ----------
+    seed, history : uint64
+        Key and number of the history.
+    stream, count : int
+        Purpose of the draw, and how many draws of that purpose came before.
+    """
+    a, b, _c, _d = philox(
+        np.uint64(count) & _LOW,
+        np.uint64(stream),
+        history & _LOW,
+        history >> _HALF,
+        seed & _LOW,
+        seed >> _HALF,
+    )
+    return (np.float64(((a << _HALF) | b) >> _SPARE) + 0.5) * _SCALE
