@@ -1,0 +1,36 @@
+"""shutoffsim: will an automated main stop valve close when it must, and what is that worth?"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from shutoffsim.scenario import Scenario as Scenario
+    from shutoffsim.scenario import load as load
+    from shutoffsim.scenario import loads as loads
+    from shutoffsim.study.compare import Comparison as Comparison
+    from shutoffsim.study.compare import compare as compare
+
+__version__ = "0.1.0"
+
+# Everything public, and where it lives; loaded on first use so that start-up stays quick.
+_HOMES = {
+    "Scenario": "shutoffsim.scenario",
+    "load": "shutoffsim.scenario",
+    "loads": "shutoffsim.scenario",
+    "Comparison": "shutoffsim.study.compare",
+    "compare": "shutoffsim.study.compare",
+}
+
+__all__ = [*sorted(_HOMES), "__version__"]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOMES:
+        return getattr(import_module(_HOMES[name]), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return list(__all__)

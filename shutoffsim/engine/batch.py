@@ -23,9 +23,9 @@ def earliest(times, limit):
 
 
 @kernel
-def apply(delay, times, now):
-    """Turn the delays that a reaction set into times, and clear them."""
-    for c in range(len(times)):
+def apply(delay, times, now, limit):
+    """Turn the delays that a reaction set on the first ``limit`` clocks into times; clear them."""
+    for c in range(limit):
         if delay[c] != L.KEEP:
             times[c] = now + delay[c]
             delay[c] = L.KEEP
@@ -76,14 +76,15 @@ def run_probe(p, fork, times, delay, source, key, t, rows):
     fork[0].n_rows = 0
     s = fork[0]
     add_leak(p, s, t, source, key, delay)
-    apply(delay, times, t)
+    apply(delay, times, t, s.limit)
     while s.n_rows == 0:
         c, now = earliest(times, s.limit)
         if now >= p.horizon:
             close(p, s, p.horizon, rows)
             break
+        before = s.limit
         react(c, now, p, s, delay, rows)
-        apply(delay, times, now)
+        apply(delay, times, now, max(before, s.limit))
 
 
 @kernel
@@ -111,7 +112,7 @@ def run_histories(
         Counts per history, filled.
     """
     k, n, m = rows.shape
-    total = 48 + L.MAX_SENSORS + L.MAX_SOURCES
+    total = L.FIRST_SOURCE + L.MAX_SENSORS + L.MAX_SOURCES + 7 * L.SLOTS
     times = np.empty(total)
     fork_times = np.empty(total)
     delay = np.full(total, L.KEEP)
@@ -134,7 +135,7 @@ def run_histories(
             s.n_rows = n_natural[0]
             times[:] = L.NEVER
             start(p, s, delay)
-            apply(delay, times, 0.0)
+            apply(delay, times, 0.0, total)
             probe = 0
             while True:
                 c, now = earliest(times, s.limit)
@@ -165,8 +166,9 @@ def run_histories(
                     row.weight = weight
                 if now >= p.horizon:
                     break
+                before = s.limit
                 react(c, now, p, s, delay, natural)
-                apply(delay, times, now)
+                apply(delay, times, now, max(before, s.limit))
             close(p, s, p.horizon, natural)
             for r in range(n_natural[0], min(s.n_rows, len(natural))):
                 natural[r].design = d

@@ -37,7 +37,7 @@ class Placement:
 
 
 @kernel
-def fill_rates(params, cell, rates):
+def fill_rates(params, cell, rates):  # type: ignore[no-untyped-def]
     """Fill ``rates`` (designs, sources, cells) with the part rates in the middle of each cell."""
     for d in range(len(params)):
         p = params[d]

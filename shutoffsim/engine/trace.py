@@ -30,7 +30,8 @@ class _Environment(simpy.Environment):
     """
 
     def schedule_at(self, event: simpy.Event, priority: int, time: float) -> None:
-        heapq.heappush(self._queue, (time, priority, next(self._eid), event))
+        queue: list[Any] = self._queue
+        heapq.heappush(queue, (time, priority, next(self._eid), event))
 
 
 class _Alarm(simpy.Event):
@@ -45,7 +46,7 @@ class _Alarm(simpy.Event):
         self._value = None
         self.clock = clock
         self.priority = 1 + clock
-        self.callbacks = [ring]  # type: ignore[list-item]
+        self.callbacks = [ring]
 
 
 class History:
@@ -82,7 +83,7 @@ class History:
         self.env = _Environment(initial_time=now)
         self.delay = np.full(CLOCKS, L.KEEP)
         self.times = np.full(CLOCKS, L.NEVER)
-        self.alarms: list[_Alarm | None] = [None] * CLOCKS
+        self.alarms: dict[int, _Alarm] = {}
 
     @property
     def now(self) -> float:
@@ -99,7 +100,7 @@ class History:
         for clock in np.flatnonzero(times < L.NEVER):
             alarm = _Alarm(self.env, int(clock), self._ring)
             self.env.schedule_at(alarm, alarm.priority, float(times[clock]))
-            self.alarms[clock] = alarm
+            self.alarms[int(clock)] = alarm
             self.times[clock] = times[clock]
 
     def run_to(self, time: float) -> None:
@@ -130,7 +131,7 @@ class History:
         for clock in changed.tolist():
             delay = float(self.delay[clock])
             self.times[clock] = self.now + delay
-            self.alarms[clock] = None
+            self.alarms.pop(clock, None)
             if delay < L.NEVER:
                 alarm = _Alarm(self.env, clock, self._ring)
                 self.env.schedule(alarm, alarm.priority, delay)  # type: ignore[arg-type]
@@ -138,9 +139,9 @@ class History:
         self.delay[changed] = L.KEEP
 
     def _ring(self, alarm: _Alarm) -> None:
-        if self.alarms[alarm.clock] is not alarm:
+        if self.alarms.get(alarm.clock) is not alarm:
             return
-        self.alarms[alarm.clock] = None
+        del self.alarms[alarm.clock]
         state = self.state[0]
         react(alarm.clock, self.now, self.p, state, self.delay, self.rows)
         self._set_alarms()

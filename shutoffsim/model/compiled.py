@@ -22,6 +22,8 @@ from platformdirs import user_cache_path
 
 _PACKAGE = Path(__file__).resolve().parent.parent
 _KEPT_FOLDERS = 3
+_njit: Any = numba.njit
+_config: Any = numba.config  # its settings are made at run time
 
 
 def kernel_sources() -> list[Path]:
@@ -66,7 +68,7 @@ def is_warm() -> bool:
 
 def mark_warm() -> None:
     """Note that all kernels of these sources have been compiled and stored."""
-    if CACHE_FOLDER is not None and not numba.config.DISABLE_JIT:
+    if CACHE_FOLDER is not None and not _config.DISABLE_JIT:
         (CACHE_FOLDER / "ready").touch()
 
 
@@ -74,10 +76,10 @@ def kernel(function: Callable[..., Any]) -> Any:
     """Compile ``function`` on first use; releases the interpreter lock, plain IEEE arithmetic."""
     options = {"nogil": True, "fastmath": False, "error_model": "numpy", "no_cfunc_wrapper": True}
     if CACHE_FOLDER is None:
-        return numba.njit(**options)(function)
-    before = numba.config.CACHE_DIR
-    numba.config.CACHE_DIR = str(CACHE_FOLDER)
+        return _njit(**options)(function)
+    before = _config.CACHE_DIR
+    _config.CACHE_DIR = str(CACHE_FOLDER)
     try:
-        return numba.njit(cache=True, **options)(function)
+        return _njit(cache=True, **options)(function)
     finally:
-        numba.config.CACHE_DIR = before
+        _config.CACHE_DIR = before

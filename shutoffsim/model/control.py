@@ -220,7 +220,7 @@ def fail_element(p, s, delay):
 
 
 @kernel
-def failure_is_known(p, s, outcome):
+def failure_is_known(p, outcome):
     """Return whether the controller can tell that this closing failed.
 
     End-of-travel feedback tells all; without it a stall is told by the current that was cut off,
@@ -285,7 +285,7 @@ def end_closing(p, s, now, purpose, delay):
     if purpose == L.CLOSE_NUISANCE:
         after_nuisance(p, s, now, delay)
         return
-    if not failure_is_known(p, s, outcome):
+    if not failure_is_known(p, outcome):
         s.believed_shut = 1
         return
     if outcome == L.MODE_NO_POWER or outcome == L.MODE_BROWN_OUT:
@@ -370,6 +370,7 @@ def tell_person(p, s, now, slot, delay):
         s.leak_hands[slot] = override.travel_time(p, s, slot)
     remote = p.remote_command == 1 and s.leak_demanded[slot] == 0 and s.controller == 1
     if remote and power.power_source(p, s) != power.DARK and gateway_is_up(p, s, now):
+        propose(s, slot, L.MODE_NOT_SENSED)
         if math.isnan(s.leak_sensed_at[slot]):
             s.leak_sensed_at[slot] = now
         s.leak_demanded[slot] = 1

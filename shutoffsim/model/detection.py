@@ -95,7 +95,7 @@ def sensor_draw(s, k):
 
 @kernel
 def shock_rate(p):
-    """Return the rate [1/s] of events that kill all sensors at once (beta times the rate of one)."""
+    """Return the rate [1/s] of events that kill all sensors at once: beta times the highest."""
     greatest = 0.0
     for k in range(p.n_sensors):
         greatest = max(greatest, p.sensor_failure_rate[k])

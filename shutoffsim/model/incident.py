@@ -50,7 +50,7 @@ def set_flow(p, s, slot):
 
 
 @kernel
-def stop(p, s, now, slot, by):
+def stop(s, now, slot, by):
     """The water to this leak is off; what is stored above it still drains."""
     s.leak_stopped[slot] = 1
     s.leak_stopped_at[slot] = now
@@ -60,8 +60,10 @@ def stop(p, s, now, slot, by):
 
 
 @kernel
-def resume(p, s, slot):
+def resume(p, s, now, slot):
     """The valve is open again and this leak was not mended: it runs on."""
+    if s.leak_by[slot] == L.BY_ALREADY_SHUT:
+        s.leak_wet_at[slot] = now  # until now only stored water had come out
     s.leak_stopped[slot] = 0
     s.leak_by[slot] = L.BY_NOBODY
     s.leak_demanded[slot] = 0
@@ -80,9 +82,9 @@ def set_position(p, s, now, position, by):
         if s.leak_on[slot] == 0:
             continue
         if position == L.SHUT and s.leak_stopped[slot] == 0:
-            stop(p, s, now, slot, by)
+            stop(s, now, slot, by)
         elif position != L.SHUT and s.leak_stopped[slot] == 1:
-            resume(p, s, slot)
+            resume(p, s, now, slot)
         set_flow(p, s, slot)
 
 
@@ -118,6 +120,7 @@ def begin_leak(p, s, now, source, key, delay):
     s.leak_key[slot] = key
     s.leak_source[slot] = source
     s.leak_onset[slot] = now
+    s.leak_wet_at[slot] = now
     s.leak_film[slot] = quantile(p.film, leak.leak_draw(s, key, leak.FILM))
     seeping = leak.leak_draw(s, key, leak.SEEP) < p.source_seep_share[source]
     if seeping:
@@ -156,7 +159,7 @@ def begin_leak(p, s, now, source, key, delay):
     override.draw_needs(p, s, slot)
     detection.lay_paths(p, s, slot)
     if s.position == L.SHUT:
-        stop(p, s, now, slot, L.BY_ALREADY_SHUT)
+        stop(s, now, slot, L.BY_ALREADY_SHUT)
     set_flow(p, s, slot)
     return True
 
@@ -228,15 +231,15 @@ def plan(p, s, delay):
 def failure_mode(p, s, slot):
     """Return why automation did not stop this leak in time; MODE_NONE when it did.
 
-    Where a person was faster and every link still held, nothing has failed unless more than
-    late_volume had escaped by then.
+    "In time" is before late_volume has escaped. "Late" is left for a chain that held but was slow.
+    Where a person was faster and every link still held, nothing has failed unless it was late.
     """
     late = s.leak_volume[slot] > p.late_volume
     by = s.leak_by[slot]
     if p.element == L.ELEMENT_NONE:
         return L.MODE_NO_AUTOMATION
-    if by == L.BY_AUTOMATION or by == L.BY_ALREADY_SHUT:
-        return L.MODE_LATE if late else L.MODE_NONE
+    if not late and (by == L.BY_AUTOMATION or by == L.BY_ALREADY_SHUT):
+        return L.MODE_NONE
     if s.leak_mode[slot] > L.MODE_NONE:
         return s.leak_mode[slot]
     could = s.leak_demanded[slot] == 1
@@ -261,7 +264,7 @@ def write_row(p, s, now, slot, rows):
     source = s.leak_source[slot]
     onset = s.leak_onset[slot]
     volume = s.leak_volume[slot]
-    wet_time = now - onset
+    wet_time = now - s.leak_wet_at[slot]
     area = damage.wetted_area(p, p.source_zone[source], volume, s.leak_film[slot])
     units = damage.units_affected(p, volume)
     severity = leak.leak_draw(s, s.leak_key[slot], leak.SEVERITY)

@@ -435,6 +435,7 @@ STATE_FIELDS = (
     ("leak_source", "slots", ""),
     ("leak_burst", "slots", ""),
     ("leak_onset", "fslots", ""),
+    ("leak_wet_at", "fslots", "since when things are wet"),
     ("leak_full", "fslots", "flow with the valve open"),
     ("leak_flow", "fslots", "flow now"),
     ("leak_first", "fslots", "flow at onset with the valve open"),
@@ -558,7 +559,7 @@ INCIDENT_FIELDS = (
     ("volume", np.float64, "m3", "escaped water"),
     ("wet_area", np.float64, "m2", "wetted floor area"),
     ("units", np.float64, "-", "units below affected"),
-    ("wet_time", np.float64, "s", "onset until stopped and found"),
+    ("wet_time", np.float64, "s", "from getting wet until stopped and found"),
     ("loss", np.float64, "money", "loss"),
     ("insured", np.float64, "money", "part of it that the policy pays"),
 )

@@ -1,0 +1,1 @@
+"""From incidents to numbers: means, intervals, paired differences, quantiles."""

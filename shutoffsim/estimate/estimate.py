@@ -1,0 +1,56 @@
+"""One number with its uncertainty."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass
+
+from scipy import special
+
+CONFIDENCE = 0.95
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A value with standard error and 95 % interval.
+
+    Attributes
+    ----------
+    value, std_error, low, high : float
+        In the unit of the quantity. ``std_error`` is nan where it cannot be told.
+    """
+
+    value: float
+    std_error: float
+    low: float
+    high: float
+
+    def as_dict(self) -> dict[str, float | None]:
+        """Return the four numbers by name; what cannot be told is None."""
+        return {
+            name: (number if math.isfinite(number) else None)
+            for name, number in asdict(self).items()
+        }
+
+    @property
+    def relative_error(self) -> float:
+        """Standard error over value; inf when the value is zero."""
+        return self.std_error / abs(self.value) if self.value else math.inf
+
+
+def t_factor(n: int) -> float:
+    """Return the 97.5 % quantile of Student's t for a mean of ``n`` values; inf for n < 2."""
+    if n < 2:
+        return math.inf
+    return float(special.stdtrit(n - 1, 0.5 + CONFIDENCE / 2.0))
+
+
+def with_interval(
+    value: float, std_error: float, n: int, least: float = -math.inf, most: float = math.inf
+) -> Estimate:
+    """Return an estimate from ``n`` independent values, its interval kept within [least, most]."""
+    value, std_error = float(value), float(std_error)
+    if n < 2 or not math.isfinite(std_error):
+        return Estimate(value, math.nan, least, most)
+    half = t_factor(n) * std_error
+    return Estimate(value, std_error, max(value - half, least), min(value + half, most))

@@ -1,0 +1,482 @@
+"""Compare designs: expected annual damage of each, and the paired difference to the reference."""
+
+from __future__ import annotations
+
+import math
+import warnings
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from scipy import special
+
+from shutoffsim import __version__
+from shutoffsim.engine.run import Chunk, Engine, Setup, run_chunks
+from shutoffsim.errors import ModelError, PrecisionWarning
+from shutoffsim.estimate import tally as T
+from shutoffsim.estimate.estimate import Estimate
+from shutoffsim.estimate.tally import Tally
+from shutoffsim.model import layout as L
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from shutoffsim.scenario import Scenario
+
+LEAST_HISTORIES = 1024
+MOST_HISTORIES = 1_000_000
+LITRE = 1e-3
+_FEW_INCIDENTS = 200.0
+_LARGE_SHARE = 0.05
+_CLEAR = 0.975  # chance from which a difference is called clear: its 95 % interval excludes zero
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class DesignResult:
+    """What the runs say of one design; yearly figures are per dwelling.
+
+    Attributes
+    ----------
+    name : str
+    expected_annual_damage, insured_annual_damage : Estimate
+        In the scenario's currency per year.
+    leaks_per_year, damaging_leaks_per_year, nuisance_closings_per_year : Estimate
+    probability_of_failure_on_demand : Estimate
+        Share of leaks that automation did not stop in time; the failure modes add up to it.
+    escaped_volume_l : dict of str to Estimate
+        ``median`` and ``p95`` over leaks, litres.
+    failure_modes : dict of str to Estimate
+        Share of all leaks by first broken link, largest first; only those that occurred.
+    damage_by_counting : Estimate
+        Expected annual damage from the natural leaks alone: a check, much less sharp.
+    warnings : tuple of str
+        Why the intervals should be read with care, if so.
+    """
+
+    name: str
+    expected_annual_damage: Estimate
+    insured_annual_damage: Estimate
+    leaks_per_year: Estimate
+    damaging_leaks_per_year: Estimate
+    probability_of_failure_on_demand: Estimate
+    nuisance_closings_per_year: Estimate
+    escaped_volume_l: dict[str, Estimate]
+    failure_modes: dict[str, Estimate]
+    damage_by_counting: Estimate
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Difference:
+    """A design against the reference, paired history by history.
+
+    Attributes
+    ----------
+    design, reference : str
+    expected_annual_damage : Estimate
+        Design minus reference: negative is less damage.
+    probability_of_improvement : float
+        Chance that the design's expected annual damage is the lower one, from the uncertainty of
+        the simulation alone (normal approximation).
+    """
+
+    design: str
+    reference: str
+    expected_annual_damage: Estimate
+    probability_of_improvement: float
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """The result of :func:`compare`.
+
+    Attributes
+    ----------
+    scenario, scenario_hash, version, currency, engine : str
+    seed, histories, probes : int
+    horizon_years : float
+    designs : tuple of DesignResult
+        In the order asked for; the first is the reference.
+    differences : tuple of Difference
+    assumptions : tuple of dict
+        Values in use that rest on no published source.
+    reached : bool
+        Whether the asked-for precision was reached.
+    """
+
+    scenario: str
+    scenario_hash: str
+    version: str
+    seed: int
+    histories: int
+    probes: int
+    horizon_years: float
+    currency: str
+    engine: Engine
+    designs: tuple[DesignResult, ...]
+    differences: tuple[Difference, ...]
+    assumptions: tuple[dict[str, Any], ...]
+    reached: bool = True
+    tally: Tally | None = field(default=None, repr=False, compare=False)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the result as plain data; the keys are documented in docs/results.md."""
+        return {
+            "scenario": self.scenario,
+            "scenario_hash": self.scenario_hash,
+            "version": self.version,
+            "engine": self.engine,
+            "seed": self.seed,
+            "histories": self.histories,
+            "probes": self.probes,
+            "horizon_years": self.horizon_years,
+            "currency": self.currency,
+            "precision_reached": self.reached,
+            "designs": [_design_dict(design) for design in self.designs],
+            "differences": [
+                {
+                    "design": d.design,
+                    "reference": d.reference,
+                    "expected_annual_damage": d.expected_annual_damage.as_dict(),
+                    "probability_of_improvement": d.probability_of_improvement,
+                }
+                for d in self.differences
+            ],
+            "assumptions": list(self.assumptions),
+        }
+
+    def table(self) -> pd.DataFrame:
+        """Return one row per design: values and interval ends (money and shares per year)."""
+        import pandas as pd
+
+        rows = {}
+        differences = {d.design: d for d in self.differences}
+        for design in self.designs:
+            damage = design.expected_annual_damage
+            row: dict[str, Any] = {
+                "expected_annual_damage": damage.value,
+                "low": damage.low,
+                "high": damage.high,
+                "damaging_leaks_per_year": design.damaging_leaks_per_year.value,
+                "probability_of_failure_on_demand": design.probability_of_failure_on_demand.value,
+                "median_volume_l": design.escaped_volume_l["median"].value,
+                "p95_volume_l": design.escaped_volume_l["p95"].value,
+                "nuisance_closings_per_year": design.nuisance_closings_per_year.value,
+            }
+            if design.name in differences:
+                found = differences[design.name]
+                row["difference"] = found.expected_annual_damage.value
+                row["difference_low"] = found.expected_annual_damage.low
+                row["difference_high"] = found.expected_annual_damage.high
+                row["probability_of_improvement"] = found.probability_of_improvement
+            rows[design.name] = row
+        return pd.DataFrame.from_dict(rows, orient="index").rename_axis("design")
+
+    def failure_modes(self) -> pd.DataFrame:
+        """Return shares of leaks by failure mode (rows) and design (columns)."""
+        import pandas as pd
+
+        shares = {
+            design.name: {mode: e.value for mode, e in design.failure_modes.items()}
+            for design in self.designs
+        }
+        order = [mode for mode in L.MODES[1:] if any(mode in column for column in shares.values())]
+        return pd.DataFrame(shares).reindex(order).fillna(0.0).rename_axis("failure mode")
+
+    def answer(self) -> str:
+        """Return one plain sentence that answers: which design, by how much, how sure."""
+        return _answer(self)
+
+    def _repr_html_(self) -> str:
+        return str(self.table().to_html(float_format=lambda x: f"{x:,.3g}"))
+
+
+def compare(
+    scenario: Scenario,
+    designs: Sequence[str] | None = None,
+    *,
+    precision: float | None = 0.02,
+    histories: int | None = None,
+    seed: int = 1,
+    engine: Engine = "batch",
+    workers: int = 1,
+    progress: Progress | None = None,
+    watch: Callable[[Chunk], None] | None = None,
+) -> Comparison:
+    """Estimate and compare the expected annual damage of designs.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        From :func:`shutoffsim.load`.
+    designs : sequence of str, optional
+        Names of the designs to compare; the first is the reference. Default: all of the file.
+    precision : float
+        Wanted relative standard error of each design's expected annual damage.
+    histories : int, optional
+        Run exactly so many histories instead.
+    seed : int
+        0 to 2**64 - 1. One seed and one question give one result, however it is computed.
+    engine : {"batch", "trace"}
+        Compiled loop, or SimPy (slow, same numbers).
+    workers : int
+        Threads.
+    progress : callable, optional
+        Called as ``progress(histories done, histories planned)``.
+    watch : callable, optional
+        Called with each chunk of incidents, in order.
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    ScenarioError
+        Unknown design.
+    ModelError
+        A number is out of range.
+
+    Examples
+    --------
+    >>> import shutoffsim
+    >>> scenario = shutoffsim.load("scenarios/holiday_cottage.toml")
+    >>> result = shutoffsim.compare(scenario, histories=64, seed=1)
+    >>> result.histories
+    64
+    """
+    names = tuple(designs) if designs else scenario.designs
+    _check(scenario, names, precision, histories, seed, workers)
+    setup = Setup.of(scenario.parameters(names), seed, engine)
+    tally = Tally(len(names), scenario.service_life / L.YEAR)
+    target = histories if histories is not None else LEAST_HISTORIES
+    most = histories if histories is not None else MOST_HISTORIES
+    while True:
+        for chunk in run_chunks(setup, tally.n, target, workers):
+            tally.add(chunk)
+            if watch is not None:
+                watch(chunk)
+            if progress is not None:
+                progress(tally.n, target)
+        if tally.n >= most or precision is None:
+            break
+        needed = _histories_needed(tally, precision)
+        if needed <= tally.n:
+            break
+        # Never more than fourfold at once: early estimates of a heavy tail are poor guides.
+        target = min(max(needed, int(1.25 * tally.n)), 4 * tally.n, most)
+    return summarise(scenario, names, setup, tally, precision if histories is None else None)
+
+
+def _check(
+    scenario: Scenario,
+    names: tuple[str, ...],
+    precision: float | None,
+    histories: int | None,
+    seed: int,
+    workers: int,
+) -> None:
+    for name in names:
+        scenario.design(name)
+    wrong: tuple[str, object, str] | None = None
+    if histories is not None and not 1 <= histories <= 100_000_000:
+        wrong = ("histories", histories, "1 to 100,000,000")
+    elif histories is None and not (precision is not None and 1e-5 <= precision < 1.0):
+        wrong = ("precision", precision, "a relative standard error from 0.001 % to below 100 %")
+    elif not 0 <= seed < 2**64:
+        wrong = ("seed", seed, "0 to 2**64 - 1")
+    elif not 1 <= workers <= 1024:
+        wrong = ("workers", workers, "1 to 1024")
+    if wrong is not None:
+        raise ModelError(f"{wrong[0]} is out of range", found=str(wrong[1]), expected=wrong[2])
+
+
+def _histories_needed(tally: Tally, precision: float) -> int:
+    """Return how many histories the worst design needs, from the spread seen so far.
+
+    In the manner of JCGM 101:2008, 7.9: run in blocks and stop when the standard error of the
+    result is small enough; never before a stated minimum.
+    """
+    worst = 0.0
+    for d in range(len(tally.total)):
+        damage = tally.mean(d, T.LOSS)
+        if damage.value > 0.0:
+            worst = max(worst, damage.relative_error / precision)
+    return math.ceil(tally.n * worst * worst) if worst > 1.0 else tally.n
+
+
+def summarise(
+    scenario: Scenario,
+    names: tuple[str, ...],
+    setup: Setup,
+    tally: Tally,
+    precision: float | None = None,
+) -> Comparison:
+    """Return the comparison that a tally amounts to."""
+    results = tuple(_design_result(name, d, tally) for d, name in enumerate(names))
+    differences = []
+    for d, name in enumerate(names[1:], start=1):
+        found = tally.difference(d, T.LOSS)
+        differences.append(Difference(name, names[0], found, _chance_below_zero(found)))
+    reached = precision is None or _histories_needed(tally, precision) <= tally.n
+    if not reached:
+        warnings.warn(
+            f"precision not reached after {tally.n:,} histories", PrecisionWarning, stacklevel=3
+        )
+    return Comparison(
+        scenario=scenario.name,
+        scenario_hash=scenario.hash,
+        version=__version__,
+        seed=setup.seed,
+        histories=tally.n,
+        probes=setup.probes,
+        horizon_years=tally.years,
+        currency=scenario.currency,
+        engine=setup.engine,
+        designs=results,
+        differences=tuple(differences),
+        assumptions=_assumptions(scenario, names),
+        reached=reached,
+        tally=tally,
+    )
+
+
+def _design_result(name: str, d: int, tally: Tally) -> DesignResult:
+    modes = {
+        mode: tally.share(d, T.FIRST_MODE + number)
+        for number, mode in enumerate(L.MODES)
+        if number != L.MODE_NONE and tally.total[d, T.FIRST_MODE + number] > 0.0
+    }
+    volumes = {
+        label: _scaled(tally.volume_quantile(d, share), 1.0 / LITRE)
+        for label, share in (("median", 0.5), ("p95", 0.95))
+    }
+    return DesignResult(
+        name=name,
+        expected_annual_damage=tally.mean(d, T.LOSS, 0.0),
+        insured_annual_damage=tally.mean(d, T.INSURED, 0.0),
+        leaks_per_year=tally.mean(d, T.LEAKS, 0.0),
+        damaging_leaks_per_year=tally.mean(d, T.DAMAGING, 0.0),
+        probability_of_failure_on_demand=tally.share(d, T.FAILED),
+        nuisance_closings_per_year=tally.mean(d, T.NUISANCE, 0.0),
+        escaped_volume_l=volumes,
+        failure_modes=dict(sorted(modes.items(), key=lambda item: -item[1].value)),
+        damage_by_counting=tally.mean(d, T.NATURAL_LOSS, 0.0),
+        warnings=_cautions(d, tally),
+    )
+
+
+def _scaled(e: Estimate, factor: float) -> Estimate:
+    return Estimate(e.value * factor, e.std_error * factor, e.low * factor, e.high * factor)
+
+
+def _cautions(d: int, tally: Tally) -> tuple[str, ...]:
+    notes = []
+    incidents = tally.effective_incidents(d)
+    if 0.0 < incidents < _FEW_INCIDENTS:
+        notes.append(
+            f"the damage rests on about {incidents:.0f} incidents' worth of information; "
+            "its interval may be too narrow"
+        )
+    if tally.largest_share(d) > _LARGE_SHARE:
+        notes.append(
+            f"one incident carries {tally.largest_share(d):.0%} of the expected damage: heavy tail"
+        )
+    if tally.dropped > 0.0:
+        notes.append(f"{tally.dropped:.0f} leaks came while {L.SLOTS} others were open: left out")
+    return tuple(notes)
+
+
+def _chance_below_zero(e: Estimate) -> float:
+    if not math.isfinite(e.std_error):
+        return math.nan
+    if e.std_error == 0.0:
+        return 0.5 if e.value == 0.0 else float(e.value < 0.0)
+    return float(special.ndtr(-e.value / e.std_error))
+
+
+def _assumptions(scenario: Scenario, names: tuple[str, ...]) -> tuple[dict[str, Any], ...]:
+    seen: dict[tuple[str, str], dict[str, Any]] = {}
+    for name in names:
+        for item in scenario.assumptions(name):
+            entry = item._asdict()
+            seen.setdefault((str(entry["key"]), str(entry["value"])), entry)
+    return tuple(seen.values())
+
+
+def _design_dict(design: DesignResult) -> dict[str, Any]:
+    return {
+        "name": design.name,
+        "expected_annual_damage": design.expected_annual_damage.as_dict(),
+        "insured_annual_damage": design.insured_annual_damage.as_dict(),
+        "leaks_per_year": design.leaks_per_year.as_dict(),
+        "damaging_leaks_per_year": design.damaging_leaks_per_year.as_dict(),
+        "probability_of_failure_on_demand": design.probability_of_failure_on_demand.as_dict(),
+        "nuisance_closings_per_year": design.nuisance_closings_per_year.as_dict(),
+        "escaped_volume_l": {k: e.as_dict() for k, e in design.escaped_volume_l.items()},
+        "failure_modes": {k: e.as_dict() for k, e in design.failure_modes.items()},
+        "damage_by_counting": design.damage_by_counting.as_dict(),
+        "warnings": list(design.warnings),
+    }
+
+
+def _answer(result: Comparison) -> str:
+    """Return the answering sentence; see :meth:`Comparison.answer`."""
+    reference = result.designs[0]
+    unit = f"{result.currency} a year"
+    damage = reference.expected_annual_damage
+    if not result.differences:
+        return (
+            f"“{reference.name}” is expected to cost {amount(damage.value, damage.std_error)} "
+            f"{unit} in water damage (95 % interval {amount(damage.low, damage.std_error)} to "
+            f"{amount(damage.high, damage.std_error)})."
+        )
+    best = min(result.differences, key=lambda d: d.expected_annual_damage.value)
+    gap = best.expected_annual_damage
+    if best.probability_of_improvement < _CLEAR or not gap.value < 0.0:
+        return (
+            f"None of the designs is clearly better than “{reference.name}”: the largest estimated "
+            f"reduction, “{best.design}”, is {amount(-gap.value, gap.std_error)} {unit} with a "
+            f"95 % interval of {amount(-gap.high, gap.std_error)} to "
+            f"{amount(-gap.low, gap.std_error)}."
+        )
+    share = -gap.value / damage.value
+    ties = [
+        d.design
+        for d in result.differences
+        if d is not best and d.expected_annual_damage.low <= gap.high
+    ]
+    sentence = (
+        f"“{best.design}” reduces expected water damage the most: by "
+        f"{amount(-gap.value, gap.std_error)} {unit} ({share:.0%}) against “{reference.name}”, "
+        f"95 % interval {amount(-gap.high, gap.std_error)} to {amount(-gap.low, gap.std_error)}"
+    )
+    if ties:
+        return (
+            sentence
+            + "; too close to tell apart from it: "
+            + ", ".join(f"“{name}”" for name in ties)
+            + "."
+        )
+    return sentence + "."
+
+
+def amount(value: float, std_error: float) -> str:
+    """Return a number with no more digits than its standard error supports.
+
+    >>> amount(1234.567, 8.0)
+    '1,235'
+    >>> amount(1234.567, 300.0)
+    '1,230'
+    """
+    if not math.isfinite(value):
+        return "unknown"
+    if not math.isfinite(std_error) or std_error <= 0.0:
+        return f"{value:,.4g}" if abs(value) < 1000 else f"{value:,.0f}"
+    digits = -math.floor(math.log10(std_error))
+    if digits < 0:
+        digits += 1  # one digit of the error stays readable
+    rounded = round(value, digits)
+    return f"{rounded + 0.0:,.{max(digits, 0)}f}"
