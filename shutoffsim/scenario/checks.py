@@ -1,0 +1,224 @@
+"""What must hold between values that are each right by themselves."""
+
+from __future__ import annotations
+
+import difflib
+import math
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from shutoffsim import units
+from shutoffsim.scenario.schema import System
+from shutoffsim.scenario.schema.closing import Actuator, Valve
+from shutoffsim.scenario.structure import Path
+
+
+class Complaint(NamedTuple):
+    """A contradiction, without the file it was found in.
+
+    ``related`` are other keys that it may come from.
+    """
+
+    path: Path
+    message: str
+    found: str
+    expected: str
+    hint: str | None = None
+    related: tuple[Path, ...] = ()
+
+
+def check(system: System) -> Iterator[Complaint]:
+    """Contradictions in one resolved design.
+
+    Examples
+    --------
+    A stall current below the no-load current yields one complaint at ``actuator.stall_current``.
+    """
+    yield from _supply(system)
+    yield from _zones(system)
+    yield from _leaks(system)
+    yield from _sensors(system)
+    yield from _power(system)
+    yield from _closing(system)
+    if system.damage.wet_start >= system.damage.wet_full:
+        yield Complaint(
+            ("damage", "wet_full"),
+            "wet_full must come after wet_start",
+            units.format(system.damage.wet_full, "time"),
+            f"more than {units.format(system.damage.wet_start, 'time')}",
+            related=(("damage", "wet_start"),),
+        )
+    if system.exercise.outage >= system.exercise.interval:
+        yield Complaint(
+            ("exercise", "outage"),
+            "an exercise must end before the next one",
+            units.format(system.exercise.outage, "time"),
+            f"less than {units.format(system.exercise.interval, 'time')}",
+            related=(("exercise", "interval"),),
+        )
+
+
+def _supply(system: System) -> Iterator[Complaint]:
+    pipe = system.dwelling.supply_pipe
+    if pipe is None:
+        return
+    if system.dwelling.full_bore_flow is not None:
+        yield Complaint(
+            ("dwelling", "supply_pipe"),
+            "two values for one thing",
+            "full_bore_flow and supply_pipe",
+            "only one of full_bore_flow or supply_pipe",
+            "keep the measured flow",
+        )
+    # Friction formulas for pipes hold up to a twentieth of the bore.
+    if pipe.roughness > pipe.bore / 20:
+        yield Complaint(
+            ("dwelling", "supply_pipe", "roughness"),
+            "the pipe is too rough for its bore",
+            units.format(pipe.roughness, "length"),
+            f"at most {units.format(pipe.bore / 20, 'length')}, a twentieth of the bore",
+            related=(("dwelling", "supply_pipe", "bore"),),
+        )
+
+
+def _zones(system: System) -> Iterator[Complaint]:
+    floor = system.dwelling.floor_area
+    for name, zone in system.zones.items():
+        if zone.fitted and zone.area > floor * (1 + 1e-9):
+            yield Complaint(
+                ("zones", name, "area"),
+                "a zone cannot be larger than the dwelling",
+                units.format(zone.area, "area"),
+                f"at most {units.format(floor, 'area')} (dwelling.floor_area)",
+                related=(("dwelling", "floor_area"),),
+            )
+
+
+def _place(system: System, kind: str, name: str, zone: str) -> Iterator[Complaint]:
+    known = [key for key, value in system.zones.items() if value.fitted]
+    if zone not in known:
+        close = difflib.get_close_matches(zone, known, n=1)
+        yield Complaint(
+            (kind, name, "zone"),
+            "there is no such zone",
+            f'"{zone[:80]}"',
+            "one of " + ", ".join(f'"{key}"' for key in known),
+            f'did you mean "{close[0]}"?' if close else f"add [zones.{zone[:40]}] or change it",
+        )
+
+
+def _leaks(system: System) -> Iterator[Complaint]:
+    for name, leak in system.leaks.items():
+        if leak.fitted:
+            yield from _place(system, "leaks", name, leak.zone)
+        path = ("leaks", name)
+        ways = {
+            "rate": [k for k in ("rate", "life") if getattr(leak, k) is not None],
+            "hole_area": [
+                k
+                for k in ("hole_diameter", "hole_area", "open_end_flow")
+                if getattr(leak, k) is not None
+            ],
+        }
+        choices = {"rate": "rate or life", "hole_area": "hole_diameter, hole_area or open_end_flow"}
+        for key, given in ways.items():
+            if not given:
+                yield Complaint(
+                    path,
+                    f"{choices[key]} is missing",
+                    "neither",
+                    f"one of {choices[key]}",
+                    "choose a kind, which gives all values, or state it",
+                )
+            elif len(given) > 1:
+                yield Complaint(
+                    (*path, given[1]),
+                    "two values for one thing",
+                    " and ".join(given),
+                    f"only one of {choices[key]}",
+                    "remove one of them",
+                )
+        hole = leak.hole_diameter
+        if hole is not None and hole.kind not in ("fixed", "lognormal"):
+            yield Complaint(
+                (*path, "hole_diameter"),
+                "a diameter can be fixed or log-normal only",
+                hole.kind,
+                '{median = "2 mm", spread = 1.5} or a plain value',
+                "or state hole_area instead, in any form",
+            )
+
+
+def _sensors(system: System) -> Iterator[Complaint]:
+    fitted = [name for name, sensor in system.sensors.items() if sensor.fitted]
+    for name in fitted:
+        yield from _place(system, "sensors", name, system.sensors[name].zone)
+    votes = system.detection.votes
+    if fitted and votes > len(fitted):
+        yield Complaint(
+            ("detection", "votes"),
+            "more votes than sensors: it could never close",
+            str(votes),
+            f"at most {len(fitted)}, the number of sensors",
+        )
+
+
+def _power(system: System) -> Iterator[Complaint]:
+    brown_out = system.controller.brown_out
+    sources = [("supply", system.supply.voltage)]
+    if system.battery.fitted:
+        sources.append(("battery", system.battery.voltage))
+    for name, voltage in sources:
+        if brown_out >= voltage:
+            yield Complaint(
+                ("controller", "brown_out"),
+                f"the controller could never run from the {name}",
+                units.format(brown_out, "voltage"),
+                f"less than {units.format(voltage, 'voltage')} ({name}.voltage)",
+                related=((name, "voltage"), (name, "chemistry"), (name, "fitted")),
+            )
+
+
+def _closing(system: System) -> Iterator[Complaint]:
+    yield from _actuator(system.actuator, ("actuator",))
+    yield from _actuator(system.motorised_valve.drive, ("motorised_valve", "drive"))
+    if system.element.kind == "clamped actuator":
+        yield from _travel(system.actuator, system.valve, ("actuator",), ("valve",))
+    if system.element.kind == "motorised valve":
+        yield from _travel(
+            system.motorised_valve.drive,
+            system.motorised_valve.valve,
+            ("motorised_valve", "drive"),
+            ("motorised_valve", "valve"),
+        )
+
+
+def _actuator(actuator: Actuator, path: Path) -> Iterator[Complaint]:
+    if actuator.no_load_current >= actuator.stall_current:
+        yield Complaint(
+            (*path, "stall_current"),
+            "the stall current must be greater than the no-load current",
+            units.format(actuator.stall_current, "current"),
+            f"more than {units.format(actuator.no_load_current, 'current')} (no_load_current)",
+            related=((*path, "no_load_current"), (*path, "class")),
+        )
+    if actuator.ambient >= actuator.winding_limit:
+        yield Complaint(
+            (*path, "winding_limit"),
+            "the winding would burn at rest",
+            units.format(actuator.winding_limit, "temperature"),
+            f"more than {units.format(actuator.ambient, 'temperature')} (ambient)",
+            related=((*path, "ambient"),),
+        )
+
+
+def _travel(actuator: Actuator, valve: Valve, path: Path, other: Path) -> Iterator[Complaint]:
+    if actuator.travel < valve.turns * (1 - 1e-9) and math.isfinite(actuator.travel):
+        yield Complaint(
+            (*path, "travel"),
+            "the actuator cannot turn far enough for this valve",
+            units.format(actuator.travel, "turns"),
+            f"at least {units.format(valve.turns, 'turns')} (valve.turns)",
+            "choose a multi-turn class of actuator for a valve of several turns",
+            ((*path, "class"), (*other, "turns"), (*other, "type"), ("element", "kind")),
+        )

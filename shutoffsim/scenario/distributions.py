@@ -1,0 +1,217 @@
+"""Distributions in a practitioner's words.
+
+A value that varies is written as a plain text (fixed) or as a small table, and kept here as a
+kind and up to three SI numbers. The kinds are those of :mod:`shutoffsim.model.quantiles`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from typing import NamedTuple
+
+from shutoffsim.errors import UnitError
+
+# Standard normal quantile at 95 %, for ranges given as 5 % to 95 %.
+_Z95 = 1.6448536269514722
+
+#: Ways to write a distribution: the keys of the table, and what it means.
+FORMS: dict[tuple[str, ...], str] = {
+    ("median", "spread"): "log-normal; 68 % lie between median/spread and median*spread",
+    ("low", "high"): 'log-normal with 5 % below low and 5 % above high; shape = "even": '
+    "evenly between low and high",
+    ("mean",): "exponential",
+    ("mean", "spread"): "log-normal by its mean",
+    ("least", "likely", "most"): "triangular",
+    ("life", "shape"): "Weibull; 63 % are over by life",
+}
+
+
+class Distribution(NamedTuple):
+    """A distribution of an SI quantity.
+
+    Parameters
+    ----------
+    kind : str
+        ``fixed`` (a: value), ``uniform`` (a: low, b: high), ``lognormal`` (a: log of the median,
+        b: log standard deviation), ``exponential`` (a: mean), ``weibull`` (a: shape, b: scale)
+        or ``triangular`` (a: least, b: likely, c: most).
+    a, b, c : float
+        See `kind`; unused ones are zero.
+    """
+
+    kind: str
+    a: float
+    b: float = 0.0
+    c: float = 0.0
+
+    @property
+    def mean(self) -> float:
+        """Mean, in the SI unit of the quantity.
+
+        Examples
+        --------
+        >>> Distribution("triangular", 1.0, 2.0, 6.0).mean
+        3.0
+        """
+        match self.kind:
+            case "uniform":
+                return (self.a + self.b) / 2
+            case "lognormal":
+                return math.exp(self.a + self.b**2 / 2)
+            case "weibull":
+                return self.b * math.gamma(1 + 1 / self.a)
+            case "triangular":
+                return (self.a + self.b + self.c) / 3
+        return self.a
+
+    @property
+    def least(self) -> float:
+        """Lower end of the values it can take."""
+        return self.a if self.kind in ("fixed", "uniform", "triangular") else 0.0
+
+    @property
+    def most(self) -> float:
+        """Upper end of the values it can take, infinite for open-ended kinds."""
+        ends = {"fixed": self.a, "uniform": self.b, "triangular": self.c}
+        return ends.get(self.kind, math.inf)
+
+    def power(self, factor: float, exponent: float) -> Distribution:
+        """Distribution of ``factor * x**exponent``, for fixed and log-normal values only.
+
+        Raises
+        ------
+        ValueError
+            For other kinds, which would not keep their shape.
+        """
+        if self.kind == "fixed":
+            return Distribution("fixed", factor * self.a**exponent)
+        if self.kind == "lognormal":
+            mu = math.log(factor) + exponent * self.a
+            return Distribution("lognormal", mu, exponent * self.b)
+        raise ValueError(f"a {self.kind} value keeps no simple shape under a power")
+
+
+def read(raw: object, number: Callable[[object], float]) -> Distribution:
+    """Read a plain value or a table as a distribution.
+
+    Parameters
+    ----------
+    raw : object
+        What stands in the file.
+    number : callable
+        Reads one value of the quantity, in SI.
+
+    Raises
+    ------
+    UnitError
+        When the table is of no known form or its numbers do not fit together.
+
+    Examples
+    --------
+    >>> read({"least": 1.0, "likely": 2.0, "most": 6.0}, float)
+    Distribution(kind='triangular', a=1.0, b=2.0, c=6.0)
+    """
+    if not isinstance(raw, Mapping):
+        return Distribution("fixed", number(raw))
+    keys = set(raw)
+    if keys == {"median", "spread"}:
+        return _lognormal(math.log(_positive(raw, "median", number)), _spread(raw))
+    if keys == {"mean", "spread"}:
+        sigma = _spread(raw)
+        return _lognormal(math.log(_positive(raw, "mean", number)) - sigma**2 / 2, sigma)
+    if keys == {"mean"}:
+        return Distribution("exponential", _positive(raw, "mean", number))
+    if keys == {"life", "shape"}:
+        shape = _plain(raw, "shape")
+        if not 0.1 <= shape <= 20:
+            raise _bad(f"shape = {shape:g}", "a shape between 0.1 and 20")
+        return Distribution("weibull", shape, _positive(raw, "life", number))
+    if keys == {"least", "likely", "most"}:
+        least, likely, most = (_finite(raw, key, number) for key in ("least", "likely", "most"))
+        if not least <= likely <= most:
+            raise _bad(_text(raw), "least <= likely <= most")
+        return _between("triangular", least, likely, most)
+    if keys in ({"low", "high"}, {"low", "high", "shape"}):
+        return _range(raw, number)
+    raise _bad(_text(raw) or "an empty table", _forms(), "use the keys of one form only")
+
+
+def _range(raw: Mapping[str, object], number: Callable[[object], float]) -> Distribution:
+    low, high = _finite(raw, "low", number), _finite(raw, "high", number)
+    if low > high:
+        raise _bad(_text(raw), "low below high", "swap them")
+    if "shape" in raw:
+        if raw["shape"] != "even":
+            raise _bad(f"shape = {raw['shape']!r}", 'shape = "even", or no shape for log-normal')
+        return _between("uniform", low, high)
+    if low <= 0:
+        raise _bad(_text(raw), "low above zero", 'add shape = "even" for a range that reaches zero')
+    return _lognormal(
+        (math.log(low) + math.log(high)) / 2, (math.log(high) - math.log(low)) / (2 * _Z95)
+    )
+
+
+def _between(kind: str, least: float, *others: float) -> Distribution:
+    if least == others[-1]:
+        return Distribution("fixed", least)
+    return Distribution(kind, least, *others)
+
+
+def _lognormal(mu: float, sigma: float) -> Distribution:
+    if sigma == 0:
+        return Distribution("fixed", math.exp(mu))
+    return Distribution("lognormal", mu, sigma)
+
+
+def _plain(raw: Mapping[str, object], key: str) -> float:
+    value = raw[key]
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not _is_finite(value):
+        hint = f"write {key} = 2 without quotes"
+        raise _bad(f"{key} = {str(value)[:60]!r}", "a plain number", hint)
+    return float(value)
+
+
+def _is_finite(value: float) -> bool:
+    try:
+        return math.isfinite(value)
+    except OverflowError:
+        return False
+
+
+def _spread(raw: Mapping[str, object]) -> float:
+    spread = _plain(raw, "spread")
+    if not 1 <= spread <= 100:
+        raise _bad(
+            f"spread = {spread:g}",
+            "a factor between 1 and 100",
+            "1.5 means that two thirds of the values lie within a factor of 1.5 of the median",
+        )
+    return math.log(spread)
+
+
+def _finite(raw: Mapping[str, object], key: str, number: Callable[[object], float]) -> float:
+    value = number(raw[key])
+    if not math.isfinite(value):
+        raise _bad(f"{key} = {str(raw[key])[:60]!r}", "a finite value")
+    return value
+
+
+def _positive(raw: Mapping[str, object], key: str, number: Callable[[object], float]) -> float:
+    value = _finite(raw, key, number)
+    if value <= 0:
+        found = f"{key} = {str(raw[key])[:60]!r}"
+        raise _bad(found, f"{key} above zero", "write a plain value for a fixed zero")
+    return value
+
+
+def _text(raw: Mapping[str, object]) -> str:
+    return ", ".join(f"{key} = {str(value)[:40]}" for key, value in raw.items())[:160]
+
+
+def _forms() -> str:
+    return "one of " + "; ".join("{" + ", ".join(keys) + "}" for keys in FORMS)
+
+
+def _bad(found: str, expected: str, hint: str | None = None) -> UnitError:
+    return UnitError("these numbers do not fit", found=found, expected=expected, hint=hint)

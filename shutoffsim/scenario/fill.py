@@ -1,0 +1,154 @@
+"""Fill in what a scenario leaves out, from the library of defaults."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from shutoffsim.scenario import library
+from shutoffsim.scenario.library import Default
+from shutoffsim.scenario.schema import System
+from shutoffsim.scenario.schema.base import Section
+from shutoffsim.scenario.structure import Path, parts
+
+ONLY_ZONE = "dwelling"
+Origins = dict[Path, Default]
+
+
+def fill(raw: Mapping[str, Any], currency: str) -> tuple[dict[str, Any], Origins]:
+    """Complete one design's raw tables.
+
+    Parameters
+    ----------
+    raw : mapping
+        The scenario's tables with the design's changes laid over them.
+    currency : str
+        Replaces the word "money" in defaults.
+
+    Returns
+    -------
+    filled : dict
+        The tables with a value wherever there is a default.
+    origins : dict
+        For each value that came from the library, its entry.
+    """
+    origins: Origins = {}
+    given = _with_zones(raw, origins)
+    filled = _fill_section(System, given, (), [()], currency, origins)
+    return filled, origins
+
+
+def _fill_section(
+    model: type[Section],
+    raw: Any,
+    path: Path,
+    places: list[Path],
+    currency: str,
+    origins: Origins,
+) -> Any:
+    """Fill one section; `places` are library paths to look in, best first."""
+    if not isinstance(raw, Mapping):
+        return raw
+    filled: dict[str, Any] = {}  # in the order of the schema, unknown keys last
+    known = parts(model)
+    if model.shared_defaults and (model.shared_defaults,) not in places:
+        places = [*places, (model.shared_defaults,)]
+    places = _with_preset(model, raw, places)
+    for key, part in known.items():
+        here = (*path, key)
+        deeper = [(*place, key) for place in places]
+        if part.kind == "section":
+            assert part.model is not None
+            if key in raw or not part.optional:
+                filled[key] = _fill_section(
+                    part.model, raw.get(key, {}), here, deeper, currency, origins
+                )
+        elif part.kind == "named":
+            assert part.model is not None
+            entries = raw.get(key, {})
+            filled[key] = (
+                {
+                    name: _fill_section(part.model, entry, (*here, name), [], currency, origins)
+                    for name, entry in entries.items()
+                }
+                if isinstance(entries, Mapping)
+                else entries
+            )
+        elif key in raw:
+            filled[key] = raw[key]
+        else:
+            entry = None if _displaced(model, key, raw) else _first(model, key, deeper)
+            if entry is not None and not _foreign(entry.value, currency):
+                filled[key] = library.in_currency(entry.value, currency)
+                origins[here] = entry
+    return filled | {key: value for key, value in raw.items() if key not in known}
+
+
+def _with_preset(model: type[Section], raw: Mapping[str, Any], places: list[Path]) -> list[Path]:
+    if model.preset is None:
+        return places
+    key = model.preset.field
+    chosen = raw.get(key)
+    if chosen is None:
+        default = next((d for place in places if (d := library.find(*place, key))), None)
+        chosen = default.value if default else None
+    if not isinstance(chosen, str):
+        return places
+    return [(model.preset.library, chosen), *places]
+
+
+def _first(model: type[Section], key: str, places: list[Path]) -> Default | None:
+    """The best place's entry; a place that has an alternative of this key ends the search."""
+    rivals = [group for group in model.alternatives if key in group]
+    for place in places:
+        entry = library.find(*place)
+        if entry is not None:
+            return entry
+        for group in rivals:
+            if any(library.find(*place[:-1], other) for other in group):
+                return None
+    return None
+
+
+def _displaced(model: type[Section], key: str, raw: Mapping[str, Any]) -> bool:
+    return any(
+        key in group and any(other in raw for other in group) for group in model.alternatives
+    )
+
+
+def _foreign(value: Any, currency: str) -> bool:
+    """Whether a default amount would be of the wrong order in this currency."""
+    return library.is_money(value) and currency not in library.CURRENCIES_OF_DEFAULTS
+
+
+def _with_zones(raw: Mapping[str, Any], origins: Origins) -> dict[str, Any]:
+    """Give a file without zones one zone, and put leaks and sensors into the only zone."""
+    result = dict(raw)
+    if not result.get("zones") and isinstance(result.get("zones", {}), Mapping):
+        dwelling = raw.get("dwelling")
+        area = dwelling.get("floor_area") if isinstance(dwelling, Mapping) else None
+        default = library.find("dwelling", "floor_area")
+        assert default is not None
+        text = area if area is not None else default.value
+        result["zones"] = {ONLY_ZONE: {"area": text}}
+        origins["zones", ONLY_ZONE, "area"] = Default(
+            text, "the whole dwelling, as no zones are given", "assumption", default.drives
+        )
+    zones = result["zones"]
+    if not isinstance(zones, Mapping) or len(zones) != 1:
+        return result
+    only = next(iter(zones))
+    for kind in ("leaks", "sensors"):
+        entries = result.get(kind)
+        if not isinstance(entries, Mapping):
+            continue
+        placed = {}
+        for name, entry in entries.items():
+            if isinstance(entry, Mapping) and "zone" not in entry:
+                entry = {**entry, "zone": only}
+                origins[kind, name, "zone"] = Default(
+                    only, "the only zone", "common practice", "where water goes"
+                )
+            placed[name] = entry
+        result[kind] = placed
+    return result

@@ -1,0 +1,366 @@
+"""Pages for people and editors, written from the schema and the library of defaults.
+
+``python -m shutoffsim.scenario.reference docs/`` writes all of them.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterator
+from pathlib import Path as FilePath
+from typing import Any
+
+from pydantic.fields import FieldInfo
+
+from shutoffsim import units
+from shutoffsim.errors import OutputError
+from shutoffsim.scenario import library
+from shutoffsim.scenario.distributions import FORMS
+from shutoffsim.scenario.library import Default
+from shutoffsim.scenario.problems import DEFAULT_CURRENCY, dotted
+from shutoffsim.scenario.quantities import Value
+from shutoffsim.scenario.schema import System
+from shutoffsim.scenario.schema.base import LONGEST_NAME, Section
+from shutoffsim.scenario.structure import Path, parts
+
+SCHEMA_FILE = "scenario.schema.json"
+REFERENCE_FILE = "scenario-reference.md"
+DEFAULTS_FILE = "defaults.md"
+_GENERATED = "<!-- Written by shutoffsim.scenario.reference; do not edit. -->\n"
+# Where the entries of a named section have their defaults in the library.
+_SINGULAR = {"zones": "zone", "leaks": "leak", "sensors": "sensor"}
+
+
+def json_schema() -> dict[str, Any]:
+    """JSON Schema (draft 2020-12) of a scenario file, for editors that complete and check.
+
+    Returns
+    -------
+    dict
+        A schema in which only what has no default is required.
+
+    Examples
+    --------
+    >>> json_schema()["required"]
+    ['leaks', 'designs']
+    """
+    schema = System.model_json_schema(by_alias=True)
+    shared: dict[str, Any] = {}
+    definitions = schema["$defs"]
+    for definition in definitions.values():
+        definition.pop("required", None)
+        _tidy(definition, shared)
+    definitions |= shared
+    sections = schema["properties"]
+    for section in sections.values():
+        section.pop("title", None)
+    changes = {key: value for key, value in sections.items() if key != "service_life"}
+    text = {"type": "string", "maxLength": 2000}
+    definitions["Design"] = {
+        "type": "object",
+        "description": "A named set of changes to anything above.",
+        "additionalProperties": False,
+        "properties": {
+            "like": {"type": "string", "description": "Another design to start from."},
+            "description": {**text, "description": "What it is."},
+            **changes,
+        },
+    }
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "Scenario",
+        "description": "A dwelling, its leaks and its people, and the designs to compare.",
+        "type": "object",
+        "additionalProperties": False,
+        "required": ["leaks", "designs"],
+        "properties": {
+            "name": {
+                "type": "string",
+                "maxLength": LONGEST_NAME,
+                "description": "What the scenario is called.",
+            },
+            "description": {**text, "description": "What it is about."},
+            "currency": {
+                "type": "string",
+                "pattern": "^[A-Z]{3}$",
+                "description": f"Currency of all amounts; {DEFAULT_CURRENCY} when left out.",
+            },
+            **sections,
+            "designs": {
+                "type": "object",
+                "minProperties": 1,
+                "additionalProperties": {"$ref": "#/$defs/Design"},
+                "description": "The designs to compare; the first is the reference.",
+            },
+        },
+        "$defs": definitions,
+    }
+
+
+def _tidy(definition: dict[str, Any], shared: dict[str, Any]) -> None:
+    """Drop generated titles and the null that TOML does not have; share what is repeated."""
+    definition.pop("title", None)
+    for key, value in definition.get("properties", {}).items():
+        choices = [x for x in value.get("anyOf", []) if x != {"type": "null"}]
+        if len(choices) == 1:
+            value = {**choices[0], "description": value.get("description", "")}
+        elif choices:
+            value = {**value, "anyOf": choices}
+        value.pop("title", None)
+        if value.get("default", 0) is None:
+            value.pop("default")
+        name = value.pop("x-shared", None)
+        if name is not None:
+            shared[name] = {"anyOf": value["anyOf"]}
+            value = {"$ref": f"#/$defs/{name}", "description": value["description"]}
+        definition["properties"][key] = value
+
+
+def reference_page() -> str:
+    """The scenario reference as Markdown."""
+    lines = [
+        _GENERATED,
+        "# Scenario reference",
+        "",
+        "A scenario is one TOML file. Everything but leaks and designs may be left out; the",
+        f"values then come from the [library of defaults]({DEFAULTS_FILE}). Editors that know",
+        f"JSON Schema complete and check with [{SCHEMA_FILE}]({SCHEMA_FILE}).",
+        "",
+        "## Values",
+        "",
+        'A physical value is a text of a number and a unit, such as `"3 bar"`; the number has a',
+        "point, never a comma, and no spaces. Shares and factors may be plain numbers.",
+        "",
+        "| dimension | units |",
+        "|---|---|",
+    ]
+    lines += [
+        f"| {name} | {', '.join(f'`{unit}`' for unit in units.units_of(name) if unit)} |"
+        for name in units.dimensions()
+    ]
+    lines += [
+        "",
+        'Money is written `"120 EUR"` or `"60 EUR/m2"`, in the scenario\'s currency.',
+        "",
+        "A value that varies is a small table:",
+        "",
+        "| keys | meaning |",
+        "|---|---|",
+    ]
+    lines += [f"| `{', '.join(keys)}` | {meaning} |" for keys, meaning in FORMS.items()]
+    lines += [
+        "",
+        "`spread` and `shape` are plain numbers, the other keys have units.",
+        "",
+        "## At the top of the file",
+        "",
+        "| key | value | default |",
+        "|---|---|---|",
+        f"| `name` | text of at most {LONGEST_NAME} letters | unnamed scenario |",
+        "| `description` | text | |",
+        f"| `currency` | three capital letters | `{DEFAULT_CURRENCY}` |",
+    ]
+    lines += list(_rows(System, ()))
+    for path, model, description in _sections(System, ()):
+        lines += ["", f"## [{_heading(path)}]", "", description, ""]
+        rows = list(_rows(model, path))
+        if rows:
+            lines += ["| key | value | default |", "|---|---|---|", *rows]
+        for group in model.alternatives:
+            lines += ["", "Only one of " + ", ".join(f"`{key}`" for key in group) + "."]
+    lines += [
+        "",
+        "## [designs.NAME]",
+        "",
+        "A design changes anything above except `service_life`, and only what it names:",
+        '`battery.fitted = true`, `leaks."washing machine hose".replace_at = "7 years"`. Leaks,',
+        "sensors and zones can be added by a new name, or dropped with `fitted = false`. The first",
+        "design is the reference.",
+        "",
+        "| key | value |",
+        "|---|---|",
+        "| `like` | name of another design, whose changes come first |",
+        "| `description` | text |",
+        "",
+    ]
+    return "\n".join(lines)
+
+
+def defaults_page() -> str:
+    """The library of defaults as Markdown."""
+    lines = [
+        _GENERATED,
+        "# Library of defaults",
+        "",
+        "Every value that a scenario may leave out. *published*: read in the source itself.",
+        "*secondary*: read in a page that quotes the source. *common practice*, *from memory*:",
+        "trade knowledge not checked against a document. *assumption*: no data found; put there",
+        "so that the model can run. A value worked out from others has the weakest label among",
+        "them. Results depend on these; a report lists those it used.",
+    ]
+    table = None
+    for path, entry in library.entries().items():
+        here = path[:-1] if path[-2:-1] != ("week",) else path[:-2]
+        if here != table:
+            table = here
+            lines += ["", f"## {_library_heading(here)}", ""]
+            lines += ["| key | value | evidence | source | drives |", "|---|---|---|---|---|"]
+        key = dotted(path[len(here) :])
+        lines.append(
+            f"| `{key}` | {_value(entry.value)} | {entry.evidence} | {_cell(entry.source)} "
+            f"| {entry.drives} |"
+        )
+    return "\n".join([*lines, ""])
+
+
+def write_pages(folder: FilePath) -> list[FilePath]:
+    """Write schema, reference and defaults.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        An existing folder.
+
+    Returns
+    -------
+    list of pathlib.Path
+        The files written.
+
+    Raises
+    ------
+    OutputError
+        When the folder does not exist.
+    """
+    if not folder.is_dir():
+        raise OutputError(
+            "there is no such folder", where=str(folder), expected="an existing folder"
+        )
+    written = []
+    for name, text in pages().items():
+        file = folder / name
+        file.write_text(text, encoding="utf-8")
+        written.append(file)
+    return written
+
+
+def pages() -> dict[str, str]:
+    """All pages by file name."""
+    return {
+        SCHEMA_FILE: json.dumps(json_schema(), indent=2, ensure_ascii=False) + "\n",
+        REFERENCE_FILE: reference_page(),
+        DEFAULTS_FILE: defaults_page(),
+    }
+
+
+def _sections(model: type[Section], path: Path) -> Iterator[tuple[Path, type[Section], str]]:
+    for key, part in parts(model).items():
+        if part.model is None:
+            continue
+        here = (*path, key, "NAME") if part.kind == "named" else (*path, key)
+        yield here, part.model, model.model_fields[part.field].description or ""
+        yield from _sections(part.model, here)
+
+
+def _rows(model: type[Section], path: Path) -> Iterator[str]:
+    for key, part in parts(model).items():
+        if part.kind != "value":
+            continue
+        field = model.model_fields[part.field]
+        default = _default_text(model, path, key, part.optional)
+        yield f"| `{key}` | {field.description} ({_words(field)}) | {default} |"
+
+
+def _default_text(model: type[Section], path: Path, key: str, optional: bool) -> str:
+    if model.preset and key != model.preset.field and _in_presets(model.preset.library, key):
+        return f"by `{model.preset.field}`"
+    entry = _entry(model, path, key)
+    if entry is not None:
+        return _value(entry.value)
+    if path[:2] == ("people", "week") and key in ("weekdays", "saturday", "sunday"):
+        return "by `pattern`"
+    return "" if optional else "**required**" if key != "zone" else "the only zone"
+
+
+def _entry(model: type[Section], path: Path, key: str) -> Default | None:
+    home = (_SINGULAR[path[0]],) if path and path[0] in _SINGULAR else path
+    entry = library.find(*home, key)
+    if entry is None and model.shared_defaults:
+        entry = library.find(model.shared_defaults, key)
+    return entry
+
+
+def _in_presets(table: str, key: str) -> bool:
+    return any(library.find(table, name, key) for name in library.presets(table))
+
+
+def _words(field: FieldInfo) -> str:
+    for meta in field.metadata:
+        if isinstance(meta, Value):
+            return meta.words()
+    text = str(field.annotation)
+    for value in _values_inside(field.annotation):
+        return value.words()
+    if "Literal" in text:
+        return ", ".join(f"`{choice}`" for choice in _literals(field.annotation))
+    if field.annotation is bool:
+        return "`true` or `false`"
+    if field.annotation is int:
+        return "whole number"
+    return "text"
+
+
+def _values_inside(annotation: Any) -> Iterator[Value]:
+    """Value types in an annotation such as ``Annotated[float, Quantity(...)] | None``."""
+    for inner in getattr(annotation, "__args__", ()):
+        for meta in getattr(inner, "__metadata__", ()):
+            if isinstance(meta, Value):
+                yield meta
+
+
+def _literals(annotation: Any) -> tuple[str, ...]:
+    return tuple(str(choice) for choice in annotation.__args__)
+
+
+def _heading(path: Path) -> str:
+    return ".".join(path)
+
+
+def _library_heading(path: Path) -> str:
+    if path and path[0] in library.PRESET_TABLES:
+        return f"{library.PRESET_TABLES[path[0]]}: {path[1]}"
+    return ".".join(path) or "the whole"
+
+
+def _value(raw: Any) -> str:
+    return f"`{_toml(raw)}`"
+
+
+def _toml(raw: Any) -> str:
+    if isinstance(raw, bool):
+        return "true" if raw else "false"
+    if isinstance(raw, dict):
+        return "{" + ", ".join(f"{key} = {_toml(value)}" for key, value in raw.items()) + "}"
+    return f'"{raw}"' if isinstance(raw, str) else str(raw)
+
+
+def _cell(text: str) -> str:
+    return text.replace("|", "/")
+
+
+def main(arguments: list[str]) -> int:
+    """Write the pages into the folder given."""
+    if len(arguments) != 1:
+        print("usage: python -m shutoffsim.scenario.reference FOLDER", file=sys.stderr)
+        return OutputError.exit_code
+    try:
+        for file in write_pages(FilePath(arguments[0])):
+            print(file)
+    except OutputError as error:
+        print(error, file=sys.stderr)
+        return error.exit_code
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main(sys.argv[1:]))

@@ -1,0 +1,291 @@
+"""From tables to designs: inheritance, changes, defaults, validation, and all errors at once."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import ValidationError
+
+from shutoffsim.scenario import checks
+from shutoffsim.scenario.fill import Origins, fill
+from shutoffsim.scenario.problems import DEFAULT_CURRENCY, HEADING_KEYS, Problems, note, owned
+from shutoffsim.scenario.schema import System
+from shutoffsim.scenario.schema.base import LONGEST_NAME
+from shutoffsim.scenario.structure import Path, merge, parts, values
+
+DESIGN_KEYS = ("like", "description")
+FIXED_KEYS = ("name", "currency", "service_life", "designs")
+MOST_DESIGNS = 100
+# Keys that choose a preset; see ``Section.preset``.
+PRESET_FIELDS = ("kind", "type", "class", "pattern", "chemistry", "grip")
+
+
+@dataclass(frozen=True)
+class Design:
+    """One design, resolved.
+
+    Parameters
+    ----------
+    name, description : str
+        What it is called and what it is.
+    system : System
+        All values, SI.
+    written : dict
+        All values by path, as written in the file or the library.
+    origins : dict
+        For each value from the library, its entry; the others are the user's.
+    """
+
+    name: str
+    description: str
+    system: System
+    written: Mapping[Path, Any]
+    origins: Origins
+
+
+@dataclass(frozen=True)
+class Heading:
+    """What concerns the scenario as a whole."""
+
+    name: str
+    description: str
+    currency: str
+
+
+def resolve(tables: Mapping[str, Any], where: str, text: str) -> tuple[Heading, list[Design]]:
+    """All designs of a scenario.
+
+    Raises
+    ------
+    ScenarioError
+        With every problem found.
+    """
+    problems = Problems(where, text)
+    heading = _heading(tables, problems)
+    base = {key: value for key, value in tables.items() if key not in HEADING_KEYS}
+    changes = _changes(tables.get("designs"), problems)
+    _check_names(base, (), problems)
+    for name, (change, _owners, _text) in changes.items():
+        _check_names(change, ("designs", name), problems)
+    designs = []
+    for name, (change, owners, description) in changes.items():
+        merged = merge(System, base, change)
+        filled, origins = fill(merged, heading.currency)
+        system = _validate(filled, merged, heading.currency, owners, problems)
+        if system is not None:
+            written = dict(values(System, filled))
+            designs.append(Design(name, description, system, written, origins))
+    problems.stop_if_any()
+    if not any(leak.fitted for design in designs for leak in design.system.leaks.values()):
+        problems.add(
+            ("leaks",),
+            "there is no leak",
+            expected="at least one place where water may escape",
+            hint='add [leaks."washing machine hose"] with kind = "appliance hose"',
+        )
+    _check_counts(designs, problems)
+    problems.stop_if_any()
+    return heading, designs
+
+
+def _heading(tables: Mapping[str, Any], problems: Problems) -> Heading:
+    name = tables.get("name", "unnamed scenario")
+    description = tables.get("description", "")
+    currency = tables.get("currency", DEFAULT_CURRENCY)
+    _check_name(name, ("name",), problems)
+    if not isinstance(description, str) or len(description) > 2000:
+        problems.add(("description",), "not a text of at most 2000 letters")
+    if not isinstance(currency, str) or not re.fullmatch("[A-Z]{3}", currency):
+        problems.add(
+            ("currency",),
+            "not a currency",
+            found=repr(currency)[:60],
+            expected='three capital letters, such as "EUR"',
+        )
+        currency = DEFAULT_CURRENCY
+    return Heading(str(name), str(description), currency)
+
+
+Change = tuple[dict[str, Any], dict[Path, str], str]
+
+
+def _changes(raw: Any, problems: Problems) -> dict[str, Change]:
+    """Per design: its whole change, which design each value of it stands in, its description."""
+    if not isinstance(raw, Mapping) or not raw:
+        problems.add(
+            ("designs",),
+            "there is no design" if not raw else "designs must be a table",
+            expected="at least one design; the first is the reference",
+            hint='add [designs."no automation"] with element.kind = "none"',
+        )
+        return {"": ({}, {}, "")}
+    if len(raw) > MOST_DESIGNS:
+        most = f"at most {MOST_DESIGNS}"
+        problems.add(("designs",), "too many designs", found=str(len(raw)), expected=most)
+    _check_entries(raw, ("designs",), problems)
+    found: dict[str, Change] = {}
+    for name, own in raw.items():
+        if not isinstance(own, Mapping):
+            problems.add(("designs", name), "a design must be a table", found=repr(own)[:60])
+            continue
+        for key in FIXED_KEYS:
+            if key in own:
+                problems.add(
+                    ("designs", name, key),
+                    f"{key} cannot differ between designs",
+                    hint="state it once, at the top of the file",
+                )
+        chain = _chain(name, raw, problems)
+        if not chain:
+            continue
+        change: dict[str, Any] = {}
+        owners: dict[Path, str] = {}
+        for link in chain:
+            step = {key: value for key, value in raw[link].items() if key not in DESIGN_KEYS}
+            change = merge(System, change, step)
+            for path, _ in values(System, step):
+                owners[path] = link
+        description = own.get("description", "")
+        if not isinstance(description, str) or len(description) > 2000:
+            problems.add(("designs", name, "description"), "not a text of at most 2000 letters")
+        found[name] = (change, owners, str(description))
+    return found
+
+
+def _chain(name: str, raw: Mapping[str, Any], problems: Problems) -> list[str]:
+    """A design and those that it is like, the most general first; empty when that is broken."""
+    chain = [name]
+    while isinstance(raw[chain[0]], Mapping) and "like" in raw[chain[0]]:
+        path = ("designs", chain[0], "like")
+        other = raw[chain[0]]["like"]
+        if not isinstance(other, str) or not isinstance(raw.get(other), Mapping):
+            close = difflib.get_close_matches(str(other)[:80], list(raw), n=1, cutoff=0.4)
+            problems.add(
+                path,
+                "there is no such design",
+                found=repr(other)[:90],
+                expected="one of " + ", ".join(f'"{key}"' for key in list(raw)[:20]),
+                hint=f'did you mean "{close[0]}"?' if close else None,
+            )
+            return []
+        if other in chain:
+            loop = " -> ".join(f'"{key}"' for key in [*chain[: chain.index(other) + 1][::-1]])
+            problems.add(
+                path,
+                "designs are like each other in a circle",
+                found=f'{loop} -> "{other}"' if len(chain) > 1 else f'"{other}"',
+                hint="let one of them stand on its own",
+            )
+            return []
+        chain.insert(0, other)
+    return chain
+
+
+def _check_names(tables: Mapping[str, Any], path: Path, problems: Problems) -> None:
+    for key, part in parts(System).items():
+        entries = tables.get(key)
+        if part.kind == "named" and isinstance(entries, Mapping):
+            _check_entries(entries, (*path, key), problems)
+
+
+def _check_entries(entries: Mapping[str, Any], path: Path, problems: Problems) -> None:
+    seen: dict[str, str] = {}
+    for name in entries:
+        _check_name(name, (*path, name), problems)
+        twin = seen.setdefault(name.strip().casefold(), name)
+        if twin != name:
+            problems.add(
+                (*path, name),
+                "the same name is used twice",
+                found=f'"{twin[:80]}" and "{name[:80]}"',
+                expected="names that differ in more than capitals and spaces",
+            )
+
+
+def _check_name(name: Any, path: Path, problems: Problems) -> None:
+    usable = isinstance(name, str) and 0 < len(name) <= LONGEST_NAME
+    if usable and name.isprintable() and name.strip() == name:
+        return
+    shown = repr(name)
+    problems.add(
+        path,
+        "not a usable name",
+        found=shown if len(shown) <= LONGEST_NAME else shown[:LONGEST_NAME] + "...",
+        expected=f"1 to {LONGEST_NAME} printable letters without spaces at the ends",
+        hint="shorten it" if isinstance(name, str) and len(name) > LONGEST_NAME else None,
+    )
+
+
+def _check_counts(designs: list[Design], problems: Problems) -> None:
+    from shutoffsim.model.layout import MAX_SENSORS, MAX_SOURCES
+
+    limits = (("leaks", MAX_SOURCES), ("sensors", MAX_SENSORS), ("zones", MAX_SOURCES))
+    for kind, most in limits:
+        names = {name for design in designs for name in getattr(design.system, kind)}
+        if len(names) > most:
+            problems.add(
+                (kind,),
+                f"too many {kind} over all designs",
+                found=str(len(names)),
+                expected=f"at most {most}",
+                hint="join like ones, with parts = 2 and so on" if kind == "leaks" else None,
+            )
+
+
+def _validate(
+    filled: Mapping[str, Any],
+    merged: Mapping[str, Any],
+    currency: str,
+    owners: Mapping[Path, str],
+    problems: Problems,
+) -> System | None:
+    try:
+        system = System.model_validate(filled, context={"currency": currency})
+    except ValidationError as error:
+        for detail in _independent(error.errors(include_url=False), merged):
+            note(detail, merged, owners, currency, problems)
+        return None
+    sound = True
+    for complaint in checks.check(system):
+        sound = False
+        problems.add(
+            _place(complaint, owners),
+            complaint.message,
+            found=complaint.found,
+            expected=complaint.expected,
+            hint=complaint.hint,
+        )
+    return system if sound else None
+
+
+def _place(complaint: checks.Complaint, owners: Mapping[Path, str]) -> Path:
+    """The design's own key that a contradiction comes from, or else the common one."""
+    for path in (complaint.path, *complaint.related):
+        if path in owners:
+            return ("designs", owners[path], *path)
+    return owned(complaint.path, owners)
+
+
+def _independent(details: list[Any], merged: Mapping[str, Any]) -> list[Any]:
+    """Leave out what only follows from another complaint.
+
+    An unknown preset makes the values that it would give missing; a zone that was made for want of
+    any repeats the floor area.
+    """
+    chosen = [tuple(d["loc"]) for d in details if d["type"] == "value" and _is_choice(d["loc"])]
+    kept = []
+    for detail in details:
+        path = tuple(detail["loc"])
+        follows = detail["type"] == "missing" and any(path[: len(c) - 1] == c[:-1] for c in chosen)
+        made = path[0] == "zones" and not merged.get("zones")
+        if not follows and not made:
+            kept.append(detail)
+    return kept or details
+
+
+def _is_choice(path: tuple[Any, ...]) -> bool:
+    return path[-1] in PRESET_FIELDS

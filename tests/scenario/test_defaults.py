@@ -1,0 +1,154 @@
+"""The library of defaults: complete, labelled, sourced and sound."""
+
+import pytest
+
+from shutoffsim.scenario import library, loads
+from shutoffsim.scenario.schema import System
+from shutoffsim.scenario.structure import parts
+
+ENTRIES = library.entries()
+ONE = "[designs.a]\n"
+
+
+@pytest.mark.parametrize("path", list(ENTRIES), ids=".".join)
+def test_every_default_says_where_it_comes_from(path):
+    entry = ENTRIES[path]
+    assert entry.evidence in library.EVIDENCE
+    assert len(entry.source) > 3
+    assert len(entry.drives) > 3
+
+
+def test_what_is_called_published_or_secondary_names_a_document():
+    tables = library._tables()
+
+    def walk(node, path):
+        if library.is_entry(node):
+            if node["evidence"] in ("published", "secondary"):
+                assert node.get("cite"), path
+            assert set(node) <= {"value", "evidence", "source", "cite", "drives"}, path
+        else:
+            for key, child in node.items():
+                walk(child, (*path, key))
+
+    walk({key: value for key, value in tables.items() if key != "sources"}, ())
+
+
+def test_what_is_partly_assumed_is_not_called_better():
+    for path, entry in ENTRIES.items():
+        if entry.evidence in ("published", "secondary", "common practice"):
+            assert "assumed" not in entry.source, path
+            assert "from memory" not in entry.source, path
+
+
+def test_every_citation_is_used_and_every_use_is_listed():
+    used = set()
+
+    def walk(node):
+        if library.is_entry(node):
+            cite = node.get("cite", [])
+            used.update([cite] if isinstance(cite, str) else cite)
+        elif isinstance(node, dict):
+            for child in node.values():
+                walk(child)
+
+    walk({k: v for k, v in library._tables().items() if k != "sources"})
+    assert used == set(library.sources())
+
+
+def test_every_default_has_a_place_in_the_schema():
+    """A misspelt key in the library would silently never be used."""
+
+    def known(model, path):
+        part = parts(model).get(path[0])
+        if part is None:
+            return False
+        return part.model is None if len(path) == 1 else known(part.model, path[1:])
+
+    singular = {"leak": "leaks", "sensor": "sensors", "zone": "zones"}
+    homes = {"leak_kinds": "leaks", "sensor_kinds": "sensors", "patterns": "people"}
+    homes |= {"chemistries": "battery", "valve_types": "valve", "actuator_classes": "actuator"}
+    homes |= {"mount_kinds": "mount", "grips": "override"}
+    assert set(homes) == set(library.PRESET_TABLES)
+    for path in ENTRIES:
+        head, rest = path[0], path[1:]
+        if head in homes:
+            head, rest = homes[head], rest[1:]
+        head = singular.get(head, head)
+        model = System
+        if head in singular.values():
+            model, whole = parts(System)[head].model, rest
+        else:
+            whole = (head, *rest)
+        assert known(model, whole), path
+
+
+def _uses(table):
+    texts = {
+        "leak_kinds": '[leaks.a]\nkind = "{}"\n' + ONE,
+        "sensor_kinds": '[leaks.a]\nkind = "pipe joint"\n[sensors.s]\nkind = "{}"\n' + ONE,
+        "patterns": '[leaks.a]\nkind = "pipe joint"\n[people]\npattern = "{}"\n' + ONE,
+        "chemistries": '[leaks.a]\nkind = "pipe joint"\n[battery]\nchemistry = "{}"\n' + ONE,
+        "valve_types": '[leaks.a]\nkind = "pipe joint"\n[valve]\ntype = "{}"\n[actuator]\n'
+        'class = "multi-turn geared motor, 12 N*m"\n' + ONE,
+        "actuator_classes": '[leaks.a]\nkind = "pipe joint"\n[actuator]\nclass = "{}"\n' + ONE,
+        "mount_kinds": '[leaks.a]\nkind = "pipe joint"\n[mount]\nkind = "{}"\n' + ONE,
+        "grips": '[leaks.a]\nkind = "pipe joint"\n[override]\ngrip = "{}"\n' + ONE,
+    }
+    return [(texts[table], name) for name in library.presets(table)]
+
+
+@pytest.mark.parametrize(
+    ("text", "name"),
+    [case for table in library.PRESET_TABLES for case in _uses(table)],
+    ids=lambda value: value if "[" not in value else "",
+)
+def test_every_preset_completes_a_scenario(text, name):
+    scenario = loads(text.format(name))
+    assert len(scenario.parameters()) == 1
+
+
+def test_data_sheet_values_of_actuators_go_together():
+    for name in library.presets("actuator_classes"):
+        text = f'[leaks.a]\nkind = "pipe joint"\n[actuator]\nclass = "{name}"\n'
+        a = loads(text + ONE).design("a").system.actuator
+        assert a.no_load_current < 0.15 * a.stall_current, name
+        # Mechanical power at half speed against electrical power at half current: a geared motor
+        # returns some of it, never more than it takes.
+        out = a.stall_torque / 2 * a.no_load_speed / 2 * 6.2832
+        into = a.rated_voltage * a.stall_current / 2
+        assert 0.03 < out / into < 0.6, name
+        # The winding survives one stall up to the cut-off at its rated voltage.
+        rise = a.rated_voltage * a.stall_current * a.thermal_resistance
+        heat = rise * (1 - 2.718281828 ** (-a.stall_cutoff / a.thermal_time))
+        assert a.ambient + heat < a.winding_limit, name
+
+
+def test_small_classes_are_named_after_their_torque():
+    for name in library.presets("actuator_classes"):
+        entry = library.find("actuator_classes", name, "stall_torque")
+        if name.endswith("class"):
+            assert name == f"{entry.value} class"
+        elif "N*m" in name:
+            assert name.endswith(entry.value)
+
+
+def test_leak_rates_follow_from_the_arithmetic_in_the_sources():
+    """Mean hazard of a Weibull part over a use of T years is (T / scale)**shape / T."""
+    hoses = library.presets("leak_kinds")
+    cases = [("flexible hose", 20, 2.5, 0.001), ("appliance hose", 15, 2.5, 0.004)]
+    cases += [("water heater", 15, 4.0, 0.006)]
+    for kind, use, shape, rate in cases:
+        scale = float(hoses[kind]["life"]["value"].split()[0])
+        assert (use / scale) ** shape / use == pytest.approx(rate, rel=0.06), kind
+
+
+def test_a_whole_dwelling_leaks_about_as_often_as_insurers_say():
+    kinds = {"flexible hose": 4, "appliance hose": 2, "pipe joint": 1, "pipe pinhole": 1}
+    kinds |= {"cistern supply": 2, "water heater": 1, "small appliance line": 1}
+    kinds |= {"filter housing": 1, "frost burst": 1}
+    mean = {"flexible hose": 0.001, "appliance hose": 0.004, "water heater": 0.006}
+    total = 0.0
+    for kind, parts_ in kinds.items():
+        entry = library.find("leak_kinds", kind, "rate")
+        total += parts_ * (mean[kind] if entry is None else float(entry.value.split()[0]))
+    assert total == pytest.approx(0.05, rel=0.1)

@@ -1,0 +1,142 @@
+"""The generated pages are up to date, and the JSON Schema agrees with the reader."""
+
+import doctest
+import importlib
+import pkgutil
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+import shutoffsim.scenario
+from shutoffsim.errors import OutputError
+from shutoffsim.scenario import json_schema, load, loads, reference, starter
+from shutoffsim.scenario.schema import System
+from shutoffsim.scenario.structure import parts
+
+ROOT = Path(__file__).parents[2]
+FILES = sorted((ROOT / "scenarios").glob("*.toml"))
+VALIDATOR = jsonschema.Draft202012Validator(json_schema())
+
+
+@pytest.mark.parametrize("name", list(reference.pages()))
+def test_pages_in_docs_are_fresh(name):
+    stored = (ROOT / "docs" / name).read_text(encoding="utf-8")
+    assert stored == reference.pages()[name], "run python -m shutoffsim.scenario.reference docs/"
+
+
+def test_pages_are_written(tmp_path, capsys):
+    assert reference.main([str(tmp_path)]) == 0
+    assert {file.name for file in tmp_path.iterdir()} == set(reference.pages())
+    assert reference.main([]) == 2
+    assert reference.main([str(tmp_path / "no")]) == 2
+    assert "no such folder" in capsys.readouterr().err
+    with pytest.raises(OutputError, match="no such folder"):
+        reference.write_pages(tmp_path / "no")
+
+
+def test_every_key_is_in_the_reference_with_a_description():
+    page = reference.reference_page()
+
+    def walk(model):
+        for key, part in parts(model).items():
+            description = model.model_fields[part.field].description
+            assert description, (model, key)
+            assert description in page, (model, key)
+            if part.model is not None:
+                walk(part.model)
+
+    walk(System)
+    assert "**required**" not in page
+
+
+def test_schema_is_a_schema():
+    jsonschema.Draft202012Validator.check_schema(json_schema())
+
+
+@pytest.mark.parametrize("file", FILES, ids=lambda f: f.stem)
+def test_schema_accepts_the_example_scenarios(file):
+    VALIDATOR.validate(tomllib.loads(file.read_text(encoding="utf-8")))
+
+
+def test_schema_accepts_the_starter():
+    VALIDATOR.validate(tomllib.loads(starter()))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "[leaks.a]\n",
+        "[leaks.a]\n[designs.a]\nlike = 5\n",
+        '[leaks.a]\nkind = "nothing"\n[designs.a]\n',
+        "[leaks.a]\n[dwelling]\npressure = 3\n[designs.a]\n",
+        '[leaks.a]\n[dwelling]\npressure = "1,5 bar"\n[designs.a]\n',
+        '[leaks.a]\n[dwelling]\npressure = {median = "3 bar"}\n[designs.a]\n',
+        '[leaks.a]\n[dwelling]\nfloor_aera = "3 m2"\n[designs.a]\n',
+        '[leaks.a]\n[designs.a]\nbattery.fitted = "yes"\n',
+        '[leaks.a]\n[designs.a]\nservice_life = "2 years"\n',
+        "[leaks.a]\nseep_share = '2 bar'\n[designs.a]\n",
+    ],
+)
+def test_schema_refuses_what_the_reader_refuses(text):
+    assert not VALIDATOR.is_valid(tomllib.loads(text))
+    with pytest.raises(shutoffsim.errors.ScenarioError):
+        loads(text)
+
+
+def test_starter_loads_and_is_explained():
+    scenario = loads(starter())
+    assert scenario.reference == "no automation"
+    assert len(scenario.designs) >= 3
+    assert starter().count("#") > 10
+
+
+@pytest.mark.parametrize("file", FILES, ids=lambda f: f.stem)
+def test_example_scenarios_are_complete(file):
+    scenario = load(file)
+    assert len(scenario.designs) >= 7
+    assert scenario.reference == "no automation"
+    assert all(scenario.design(name).description for name in scenario.designs)
+    assert scenario.parameters().shape == (len(scenario.designs),)
+
+
+def test_the_hoses_on_time_differ_from_the_reference_in_hoses_only():
+    scenario = load(ROOT / "scenarios" / "terraced_house.toml")
+    keys = [key for key in scenario.ledger()["key"] if key.startswith('designs."hoses on time"')]
+    assert keys
+    assert all(".leaks." in key or ".costs." in key for key in keys)
+
+
+def test_importing_the_package_is_cheap():
+    code = (
+        "import sys, shutoffsim.scenario\n"
+        "heavy = {'pandas', 'pint', 'fluids', 'numba', 'pydantic'}\n"
+        "print(sorted(heavy & set(sys.modules)))\n"
+        "shutoffsim.scenario.loads(shutoffsim.scenario.starter())\n"
+        "heavy -= {'pint', 'pydantic'}\n"
+        "print(sorted(heavy & set(sys.modules)))"
+    )
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert out.stdout.split("\n")[:2] == ["[]", "[]"]
+
+
+def test_public_names():
+    for name in shutoffsim.scenario.__all__:
+        assert getattr(shutoffsim.scenario, name).__doc__
+        assert name in dir(shutoffsim.scenario)
+    with pytest.raises(AttributeError, match="no attribute"):
+        getattr(shutoffsim.scenario, "nothing")  # noqa: B009
+
+
+def _modules():
+    names = ["shutoffsim.errors", "shutoffsim.units"]
+    package = shutoffsim.scenario
+    return names + [m.name for m in pkgutil.walk_packages(package.__path__, package.__name__ + ".")]
+
+
+@pytest.mark.parametrize("name", _modules())
+def test_examples_in_docstrings(name):
+    assert doctest.testmod(importlib.import_module(name)).failed == 0
