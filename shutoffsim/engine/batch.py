@@ -6,7 +6,7 @@ import numpy as np
 
 from shutoffsim.model import layout as L
 from shutoffsim.model import leak
-from shutoffsim.model.compiled import kernel
+from shutoffsim.model.compiled import entry, kernel
 from shutoffsim.model.history import PROBE_KEYS, add_leak, close, react, start
 from shutoffsim.model.occupancy import presence_at
 from shutoffsim.model.streams import PROBE_DRAWS, uniform
@@ -49,7 +49,7 @@ def place_probe(share_cum, cell_cum, cell, m, j, u):
     return i, t, share * mass / cell
 
 
-@kernel
+@entry
 def place_probes(share_cum, cell_cum, cell, seed, history, sources, times, densities, order):
     """Place the probes of a history (arrays of length m are filled); ``order`` sorts by time."""
     m = len(times)
@@ -63,7 +63,7 @@ def place_probes(share_cum, cell_cum, cell, seed, history, sources, times, densi
         order[k] = j
 
 
-@kernel
+@entry
 def probe_weight(p, s, i, t, density, m):
     """Return how many leaks per history a probe of source ``i`` at ``t`` stands for."""
     return leak.leak_rate(p, s, i, t, presence_at(p, s, t)) / (density * m)
@@ -87,7 +87,7 @@ def run_probe(p, fork, times, delay, source, key, t, rows):
         apply(delay, times, now, max(before, s.limit))
 
 
-@kernel
+@entry
 def run_histories(
     params, share_cum, cell_cum, cell, seed, first, blank, rows, natural, n_natural, summary
 ):

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from shutoffsim.model import layout as L
 from shutoffsim.model import leak
-from shutoffsim.model.compiled import kernel
+from shutoffsim.model.compiled import entry
 from shutoffsim.model.quantiles import quantile
 
 CELLS = 240
@@ -36,7 +36,7 @@ class Placement:
     cell: float
 
 
-@kernel
+@entry
 def fill_rates(params, cell, rates):  # type: ignore[no-untyped-def]
     """Fill ``rates`` (designs, sources, cells) with the part rates in the middle of each cell."""
     for d in range(len(params)):

@@ -13,7 +13,7 @@ from shutoffsim.model.quantiles import quantile
 from shutoffsim.model.streams import STROKE_DRAWS, uniform
 from shutoffsim.model.valve import closing_torque, is_seized
 
-# Draws of one demand in STROKE_DRAWS: count = stroke_draw * 8 + one of these.
+# Draws of one demand in STROKE_DRAWS: count = stroke_draw * 64 + attempt * 8 + one of these.
 SHARE, STICK, STRIP, TRAVEL, FOUND = np.arange(5)
 GIVE_UP = 60.0  # s at stall with neither cut-off nor burning, assumption
 SOLENOID_TIME = 0.2  # s, assumption: far below every other time here
@@ -21,8 +21,12 @@ SOLENOID_TIME = 0.2  # s, assumption: far below every other time here
 
 @kernel
 def stroke_draw(s, which):
-    """Return the uniform number ``which`` of the present demand."""
-    return uniform(s.seed, s.history, STROKE_DRAWS, s.stroke_draw * 8 + which)
+    """Return the uniform number ``which`` of the present attempt.
+
+    The valve's torque is one draw a demand; chance on the way is drawn for each attempt.
+    """
+    attempt = 0 if which == SHARE else min(s.tries, 7)
+    return uniform(s.seed, s.history, STROKE_DRAWS, s.stroke_draw * 64 + attempt * 8 + which)
 
 
 @kernel

@@ -1,4 +1,4 @@
-"""The one compile decorator, with a disk cache that cannot serve stale code.
+"""The one place that compiles, with a disk cache that cannot serve stale code.
 
 numba keys its cache by the file of the compiled function alone, so an edit in a called function
 of another file would go unnoticed. Here the cache folder is named by a hash of *all* kernel
@@ -72,14 +72,24 @@ def mark_warm() -> None:
         (CACHE_FOLDER / "ready").touch()
 
 
+_OPTIONS = {"nogil": True, "fastmath": False, "error_model": "numpy", "no_cfunc_wrapper": True}
+
+
 def kernel(function: Callable[..., Any]) -> Any:
     """Compile ``function`` on first use; releases the interpreter lock, plain IEEE arithmetic."""
-    options = {"nogil": True, "fastmath": False, "error_model": "numpy", "no_cfunc_wrapper": True}
+    return _njit(**_OPTIONS)(function)
+
+
+def entry(function: Callable[..., Any]) -> Any:
+    """Compile like :func:`kernel` and keep the result on disk: for what Python code calls.
+
+    What an entry calls is inside its stored code, so only entries need storing.
+    """
     if CACHE_FOLDER is None:
-        return _njit(**options)(function)
+        return kernel(function)
     before = _config.CACHE_DIR
     _config.CACHE_DIR = str(CACHE_FOLDER)
     try:
-        return _njit(cache=True, **options)(function)
+        return _njit(cache=True, **_OPTIONS)(function)
     finally:
         _config.CACHE_DIR = before

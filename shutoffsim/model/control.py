@@ -187,13 +187,25 @@ def schedule_repair(p, s, delay):
 
 
 @kernel
+def note_stiffness(s, outcome):
+    """Remember that the valve itself was what failed."""
+    if outcome == L.MODE_UNDERSIZED or outcome == L.MODE_SEIZED:
+        s.stiff = 1
+
+
+@kernel
 def finish_repair(p, s, now, delay):
-    """New closing element fitted, mount tightened, valve freed."""
+    """New closing element fitted, mount tightened, valve freed or, if often stiff, renewed."""
     s.repair_due = 0
     s.n_repairs += 1
     unit = uniform(s.seed, s.history, REPAIR_DRAWS, s.n_repairs * 4 + 1)
     preload = uniform(s.seed, s.history, REPAIR_DRAWS, s.n_repairs * 4 + 2)
     actuator.renew_element(p, s, now, unit, preload)
+    s.stiff_findings += s.stiff
+    s.stiff = 0
+    if p.renew_after > 0 and s.stiff_findings >= p.renew_after:
+        u = uniform(s.seed, s.history, REPAIR_DRAWS, s.n_repairs * 4 + 3)
+        valve.renew(p, s, now, u)
     valve.move(p, s, now)
     delay[L.ACTUATOR] = next_element_failure(p, s)
     reopen_if_free(p, s, now)
@@ -243,6 +255,7 @@ def end_exercise(p, s, now, delay):
         if outcome == L.MODE_BROWN_OUT:
             restart_controller(p, s, delay)
         if actuator.stroke_draw(s, actuator.FOUND) < p.exercise_coverage:
+            note_stiffness(s, outcome)
             schedule_repair(p, s, delay)
 
 
@@ -301,6 +314,7 @@ def end_closing(p, s, now, purpose, delay):
 def give_up(p, s, now, purpose, delay):
     """All attempts failed and the controller knows: call people, have it repaired."""
     if purpose != L.CLOSE_LEAK:
+        note_stiffness(s, s.last_outcome)
         schedule_repair(p, s, delay)
     if p.escalate == 0:
         return

@@ -14,12 +14,14 @@ from shutoffsim.model.streams import LINK_DRAWS, PATH_DRAWS, SENSOR_DRAWS, unifo
 def lay_paths(p, s, slot):
     """Draw which sensors the water of a new leak will meet, and after how much water each."""
     key = s.leak_key[slot]
-    zone = p.source_zone[s.leak_source[slot]]
+    source = s.leak_source[slot]
+    zone = p.source_zone[source]
+    inside = uniform(s.seed, s.history, PATH_DRAWS, key * 32 + 31) < p.source_hidden_path[source]
     for k in range(p.n_sensors):
         s.report[slot, k] = L.DONE
         s.report_tries[slot, k] = 0
         s.reach_volume[slot, k] = math.inf
-        if p.sensor_zone[k] != zone:
+        if inside or p.sensor_zone[k] != zone:
             continue
         count = (key * 16 + k) * 2
         if uniform(s.seed, s.history, PATH_DRAWS, count) < p.sensor_meets[k]:

@@ -13,7 +13,7 @@ import numpy as np
 
 from shutoffsim.model import control, detection, leak, power, valve
 from shutoffsim.model import layout as L
-from shutoffsim.model.compiled import kernel
+from shutoffsim.model.compiled import entry, kernel
 from shutoffsim.model.incident import (
     advance,
     begin_leak,
@@ -52,7 +52,7 @@ def site_draw(s, which):
     return uniform(s.seed, s.history, SITE, which)
 
 
-@kernel
+@entry
 def start(p, s, delay):
     """Set the state at commissioning (``s`` comes zeroed but for seed, history, focus)."""
     s.spell = 0
@@ -70,6 +70,7 @@ def start(p, s, delay):
     s.knows_valve = 1 if site_draw(s, KNOWS) < p.knows_valve else 0
     s.awake_share = awake_share(p)
     s.moved_at = -p.idle_start
+    s.born_at = -p.valve_age
     s.seize_after = quantile(p.seize_time, uniform(s.seed, s.history, VALVE_DRAWS, 0))
     s.limit = first_leak_clock(p)
 
@@ -357,6 +358,8 @@ def renew_battery(p, s, now, delay):
     s.battery_ok = 1
     s.battery_new_at = now
     delay[L.BATTERY_LIFE] = power.next_battery_failure(p, s)
+    if s.mains == 0 or s.supply_ok == 0:
+        power.leave_supply(p, s, now, delay, L.BATTERY_EMPTY)
 
 
 @kernel
@@ -457,6 +460,7 @@ def settle(p, s, now, rows, delay):
         mode = s.leak_mode[slot]
         end_leak(p, s, now, slot, rows)
         if mode >= L.MODE_ACTUATOR_FAILED and mode != L.MODE_LATE:
+            control.note_stiffness(s, mode)
             control.schedule_repair(p, s, delay)
         elif mode == L.MODE_SENSOR_DEAD:
             renew_sensors(p, s, delay)
@@ -467,7 +471,7 @@ def settle(p, s, now, rows, delay):
             reopen_if_free(p, s, now)
 
 
-@kernel
+@entry
 def react(clock, now, p, s, delay, rows):
     """Change the state after ``clock`` has rung at ``now`` [s] and set delays.
 
@@ -546,7 +550,7 @@ def react(clock, now, p, s, delay, rows):
         plan(p, s, delay)
 
 
-@kernel
+@entry
 def add_leak(p, s, now, source, key, delay):
     """Place a probe: a leak of ``source`` at ``now`` in a fork; False when it is dropped."""
     if s.open_leaks > 0:
@@ -556,7 +560,7 @@ def add_leak(p, s, now, source, key, delay):
     return added
 
 
-@kernel
+@entry
 def close(p, s, now, rows):
     """End the history at ``now``: leaks still open are settled as they stand."""
     if s.open_leaks == 0:

@@ -104,6 +104,7 @@ SOURCE_FIELDS = (
     ("open_end_flow", DIST, "m3/s", "flow of the open end at open_end_pressure, no supply loss"),
     ("open_end_pressure", "f", "Pa", "pressure at which open_end_flow was stated"),
     ("hidden", "f", "-", "factor on the time until a person notices (1: in plain view)"),
+    ("hidden_path", "f", "-", "share of its leaks whose water stays where no sensor can be"),
     ("grey", "i", "-", "1: the water is grey, not clean"),
 )
 
@@ -268,6 +269,7 @@ PARAMETER_FIELDS = (
     ("exercise", "f", "s", "interval; inf: never"),
     ("exercise_coverage", "f", "-", "chance that an exercise finds an existing fault"),
     ("exercise_outage", "f", "s", "time the valve cannot serve a demand per exercise"),
+    ("renew_after", "i", "-", "findings of a stiff or seized valve until it is renewed; 0: never"),
     # override
     ("travel_out", DIST, "s", "way home when out"),
     ("travel_away", DIST, "s", "way home from a trip"),
@@ -394,6 +396,9 @@ STATE_FIELDS = (
     ("breakaway", "f", ""),
     ("age_factor", "f", ""),
     ("seat_leak", "f", ""),
+    ("born_at", "f", "when the valve was new (negative: before commissioning)"),
+    ("stiff", "i", "1: found stiff or seized, not yet put right"),
+    ("stiff_findings", "i", "how often this valve was found so"),
     ("position", "i", "OPEN, SHUT or SHORT"),
     ("hold_leak", "i", "1: to be kept shut because of a leak"),
     ("hold_away", "i", ""),

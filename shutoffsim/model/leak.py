@@ -44,6 +44,8 @@ def part_rate(p, i, t):
         cycle = p.source_replace_age[i]
         if cycle < math.inf:
             age = age % cycle
+        if shape < 1.0:
+            age = max(age, 86400.0)  # the rate has no bound at age zero
         scale = p.source_life_scale[i]
         rate = p.source_life_count[i] * shape / scale * (age / scale) ** (shape - 1.0)
     if p.source_winter[i] > 0.0:

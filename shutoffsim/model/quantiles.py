@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 
-from shutoffsim.model.compiled import kernel
+from shutoffsim.model.compiled import entry, kernel
 
 FIXED = 0  # a: value
 UNIFORM = 1  # a: low, b: high
@@ -86,7 +86,7 @@ def normal_quantile(u):
     return -top / low if q < 0.0 else top / low
 
 
-@kernel
+@entry
 def quantile(dist, u):
     """Return the ``u`` quantile of the distribution ``dist = (kind, a, b, c)``."""
     kind = int(dist[0])

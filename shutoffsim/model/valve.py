@@ -14,7 +14,7 @@ WEEK = 7.0 * 86400.0
 @kernel
 def age_growth(p, s, now):
     """Return the factor that age puts on breakaway torque: linear, age_factor at age_reference."""
-    return 1.0 + (s.age_factor - 1.0) * (p.valve_age + now) / p.age_reference
+    return 1.0 + (s.age_factor - 1.0) * (now - s.born_at) / p.age_reference
 
 
 @kernel
@@ -41,6 +41,14 @@ def closing_torque(p, s, now, u):
 def is_seized(s, now):
     """Return whether the valve can no longer be turned."""
     return s.broken == 1 or now - s.moved_at > s.seize_after
+
+
+@kernel
+def renew(p, s, now, u):
+    """A new valve of the same kind takes the place of this one."""
+    s.breakaway = quantile(p.breakaway, u)
+    s.born_at = now
+    s.stiff_findings = 0
 
 
 @kernel
