@@ -5,6 +5,8 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from shutoffsim.version import __version__ as __version__
+
 if TYPE_CHECKING:
     from shutoffsim.scenario import Scenario as Scenario
     from shutoffsim.scenario import load as load
@@ -12,7 +14,6 @@ if TYPE_CHECKING:
     from shutoffsim.study.compare import Comparison as Comparison
     from shutoffsim.study.compare import compare as compare
 
-__version__ = "0.1.0"
 
 # Everything public, and where it lives; loaded on first use so that start-up stays quick.
 _HOMES = {

@@ -101,6 +101,8 @@ def run_chunk(setup: Setup, first: int, n: int) -> Chunk:
                 summary,
             )
             count = int(counter[0])
+            if not is_warm():
+                mark_warm()
         if count <= capacity:
             return Chunk(first, rows, natural[:count], summary)
         capacity = 2 * count
@@ -133,8 +135,3 @@ def run_chunks(setup: Setup, first: int, end: int, workers: int = 1) -> Iterator
 def needs_compiling() -> bool:
     """Return whether the first run here has to compile the kernels, which takes a while."""
     return not is_warm()
-
-
-def note_compiled() -> None:
-    """Remember that the kernels are compiled and stored."""
-    mark_warm()

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from scipy import special
 
-from shutoffsim import __version__
+from shutoffsim.version import __version__
 from shutoffsim.engine.run import Chunk, Engine, Setup, run_chunks
 from shutoffsim.errors import ModelError, PrecisionWarning
 from shutoffsim.estimate import tally as T
@@ -28,7 +28,6 @@ MOST_HISTORIES = 1_000_000
 LITRE = 1e-3
 _FEW_INCIDENTS = 200.0
 _LARGE_SHARE = 0.05
-_CLEAR = 0.975  # chance from which a difference is called clear: its 95 % interval excludes zero
 
 Progress = Callable[[int, int], None]
 
@@ -435,7 +434,9 @@ def _answer(result: Comparison) -> str:
         )
     best = min(result.differences, key=lambda d: d.expected_annual_damage.value)
     gap = best.expected_annual_damage
-    if best.probability_of_improvement < _CLEAR or not gap.value < 0.0:
+    if not math.isfinite(gap.std_error):
+        return "One history tells nothing of how sure a difference is: run more."
+    if not gap.high < 0.0:
         return (
             f"None of the designs is clearly better than “{reference.name}”: the largest estimated "
             f"reduction, “{best.design}”, is {amount(-gap.value, gap.std_error)} {unit} with a "
