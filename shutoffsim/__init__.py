@@ -13,7 +13,8 @@ if TYPE_CHECKING:
     from shutoffsim.scenario import loads as loads
     from shutoffsim.study.compare import Comparison as Comparison
     from shutoffsim.study.compare import compare as compare
-
+    from shutoffsim.study.replay import Replay as Replay
+    from shutoffsim.study.replay import replay as replay
 
 # Everything public, and where it lives; loaded on first use so that start-up stays quick.
 _HOMES = {
@@ -22,6 +23,8 @@ _HOMES = {
     "loads": "shutoffsim.scenario",
     "Comparison": "shutoffsim.study.compare",
     "compare": "shutoffsim.study.compare",
+    "Replay": "shutoffsim.study.replay",
+    "replay": "shutoffsim.study.replay",
 }
 
 __all__ = [*sorted(_HOMES), "__version__"]

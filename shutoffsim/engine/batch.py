@@ -13,22 +13,24 @@ from shutoffsim.model.streams import PROBE_DRAWS, uniform
 
 
 @kernel
-def earliest(times, limit):
-    """Return the number and time of the clock that rings next; ties go to the lowest number."""
+def next_ring(delay, times, now, limit):
+    """Turn the delays set on the first ``limit`` clocks into times, clear them, find the earliest.
+
+    Returns
+    -------
+    clock, time
+        Of the next ring; ties go to the lowest number.
+    """
     best = 0
-    for c in range(1, limit):
-        if times[c] < times[best]:
-            best = c
-    return best, times[best]
-
-
-@kernel
-def apply(delay, times, now, limit):
-    """Turn the delays that a reaction set on the first ``limit`` clocks into times; clear them."""
+    first = L.NEVER
     for c in range(limit):
         if delay[c] != L.KEEP:
             times[c] = now + delay[c]
             delay[c] = L.KEEP
+        if times[c] < first:
+            first = times[c]
+            best = c
+    return best, first
 
 
 @kernel
@@ -76,15 +78,14 @@ def run_probe(p, fork, times, delay, source, key, t, rows):
     fork[0].n_rows = 0
     s = fork[0]
     add_leak(p, s, t, source, key, delay)
-    apply(delay, times, t, s.limit)
+    c, now = next_ring(delay, times, t, s.limit)
     while s.n_rows == 0:
-        c, now = earliest(times, s.limit)
         if now >= p.horizon:
             close(p, s, p.horizon, rows)
             break
         before = s.limit
         react(c, now, p, s, delay, rows)
-        apply(delay, times, now, max(before, s.limit))
+        c, now = next_ring(delay, times, now, max(before, s.limit))
 
 
 @entry
@@ -135,10 +136,9 @@ def run_histories(
             s.n_rows = n_natural[0]
             times[:] = L.NEVER
             start(p, s, delay)
-            apply(delay, times, 0.0, total)
+            c, now = next_ring(delay, times, 0.0, total)
             probe = 0
             while True:
-                c, now = earliest(times, s.limit)
                 while probe < m and at[order[probe]] <= now:
                     j = order[probe]
                     probe += 1
@@ -168,7 +168,7 @@ def run_histories(
                     break
                 before = s.limit
                 react(c, now, p, s, delay, natural)
-                apply(delay, times, now, max(before, s.limit))
+                c, now = next_ring(delay, times, now, max(before, s.limit))
             close(p, s, p.horizon, natural)
             for r in range(n_natural[0], min(s.n_rows, len(natural))):
                 natural[r].design = d

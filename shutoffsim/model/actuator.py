@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from shutoffsim.model import layout as L
-from shutoffsim.model.compiled import kernel
+from shutoffsim.model.compiled import entry, kernel
 from shutoffsim.model.power import DARK, ON_SUPPLY, is_solenoid, power_source, spend
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.model.streams import STROKE_DRAWS, uniform
@@ -19,7 +19,7 @@ GIVE_UP = 60.0  # s at stall with neither cut-off nor burning, assumption
 SOLENOID_TIME = 0.2  # s, assumption: far below every other time here
 
 
-@kernel
+@entry
 def stroke_draw(s, which):
     """Return the uniform number ``which`` of the present attempt.
 
@@ -53,7 +53,7 @@ def unit_factor(p, s):
     return s.unit * worn * derated
 
 
-@kernel
+@entry
 def available_torque(p, s, voltage, resistance):
     """Return the torque [N*m] at the shaft at stall on this supply: k (I - I_0) times the unit."""
     spare = stall_current(p, voltage, resistance) - p.no_load_current

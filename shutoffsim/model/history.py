@@ -36,6 +36,7 @@ from shutoffsim.model.streams import (
     TRIP_DRAWS,
     VALVE_DRAWS,
     WEATHER_DRAWS,
+    of_region,
     uniform,
 )
 
@@ -76,7 +77,7 @@ def start(p, s, delay):
 
     delay[:] = L.NEVER
     delay[L.WEATHER] = next_spell(p, s)
-    delay[L.OUTAGE] = waiting(power.greatest_outage_rate(p), power.outage_draw(s))
+    delay[L.OUTAGE] = waiting(power.greatest_outage_rate(p), power.outage_draw(p, s))
     if p.trips == 1:
         s.trip = 1 if site_draw(s, FIRST_TRIP) < p.start_away else 0
         delay[L.TRIP] = 0.0
@@ -135,9 +136,9 @@ def supply_draw(s):
 
 
 @kernel
-def weather_draw(s):
+def weather_draw(p, s):
     """Return the next uniform of the weather."""
-    u = uniform(s.seed, s.history, WEATHER_DRAWS, s.n_weather)
+    u = uniform(s.seed, of_region(p, s), WEATHER_DRAWS, s.n_weather)
     s.n_weather += 1
     return u
 
@@ -159,7 +160,7 @@ def source_draw(s, i, which):
 @kernel
 def next_spell(p, s):
     """Return the delay [s] to the next candidate of a severe spell."""
-    return waiting(4.0 * p.spell_rate, weather_draw(s))
+    return waiting(4.0 * p.spell_rate, weather_draw(p, s))
 
 
 @kernel
@@ -169,9 +170,9 @@ def on_weather(p, s, now, delay):
         s.spell = 0
         delay[L.WEATHER] = next_spell(p, s)
         return
-    if weather_draw(s) * 4.0 < leak.winter_share(p, now):
+    if weather_draw(p, s) * 4.0 < leak.winter_share(p, now):
         s.spell = 1
-        delay[L.WEATHER] = quantile(p.spell_duration, weather_draw(s))
+        delay[L.WEATHER] = quantile(p.spell_duration, weather_draw(p, s))
     else:
         delay[L.WEATHER] = next_spell(p, s)
 
@@ -181,14 +182,14 @@ def on_outage(p, s, now, delay):
     """Mains fail or return."""
     if s.mains == 0:
         s.mains = 1
-        delay[L.OUTAGE] = waiting(power.greatest_outage_rate(p), power.outage_draw(s))
+        delay[L.OUTAGE] = waiting(power.greatest_outage_rate(p), power.outage_draw(p, s))
         if s.supply_ok == 1:
             supply_is_back(p, s, now, delay)
         return
-    pick = power.outage_draw(s)
-    length = power.outage_length(p, s, pick, power.outage_draw(s))
+    pick = power.outage_draw(p, s)
+    length = power.outage_length(p, s, pick, power.outage_draw(p, s))
     if length <= 0.0:
-        delay[L.OUTAGE] = waiting(power.greatest_outage_rate(p), power.outage_draw(s))
+        delay[L.OUTAGE] = waiting(power.greatest_outage_rate(p), power.outage_draw(p, s))
         return
     s.mains = 0
     delay[L.OUTAGE] = length

@@ -134,6 +134,7 @@ PARAMETER_FIELDS = (
     ("coldest_day", "f", "s", "time of year of the coldest day, from 1 January"),
     ("spell_rate", "f", "1/s", "yearly mean rate of severe spells (all in the winter half)"),
     ("spell_duration", DIST, "s", "duration of a severe spell"),
+    ("region", "i", "-", "1: weather and mains are those of the region, see streams.of_region"),
     # people
     ("week", "week", "-", "336 half hours from Monday 00:00: AWAKE, ASLEEP, OUT, PERHAPS_OUT"),
     ("out_chance", "days", "-", "7 chances that PERHAPS_OUT is out on that weekday"),

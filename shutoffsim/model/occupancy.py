@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from shutoffsim.model.compiled import kernel
+from shutoffsim.model.compiled import entry, kernel
 from shutoffsim.model.layout import AWAKE, AWAY, HALF_HOURS, NEVER, OUT, PERHAPS_OUT
 from shutoffsim.model.streams import PRESENCE_DRAWS, uniform
 
@@ -23,7 +23,7 @@ def in_half_hour(p, s, number):
     return code
 
 
-@kernel
+@entry
 def presence_at(p, s, t):
     """Return AWAKE, ASLEEP, OUT or AWAY at time ``t`` [s] (trips as the state has them)."""
     if s.trip == 1:

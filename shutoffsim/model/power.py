@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from shutoffsim.model.compiled import kernel
+from shutoffsim.model.compiled import entry, kernel
 from shutoffsim.model.layout import (
     ELEMENT_SOLENOID_OPEN,
     ELEMENT_SOLENOID_SHUT,
@@ -12,12 +12,12 @@ from shutoffsim.model.layout import (
     SHUT,
 )
 from shutoffsim.model.quantiles import quantile
-from shutoffsim.model.streams import BATTERY_DRAWS, OUTAGE_DRAWS, uniform
+from shutoffsim.model.streams import BATTERY_DRAWS, OUTAGE_DRAWS, of_region, uniform
 
 DARK, ON_SUPPLY, ON_BATTERY = np.arange(3)
 
 
-@kernel
+@entry
 def power_source(p, s):
     """Return ON_SUPPLY, ON_BATTERY or DARK."""
     if s.mains == 1 and s.supply_ok == 1:
@@ -108,9 +108,9 @@ def outage_length(p, s, pick, u):
 
 
 @kernel
-def outage_draw(s):
+def outage_draw(p, s):
     """Return the next uniform of the mains."""
-    u = uniform(s.seed, s.history, OUTAGE_DRAWS, s.n_outage)
+    u = uniform(s.seed, of_region(p, s), OUTAGE_DRAWS, s.n_outage)
     s.n_outage += 1
     return u
 

@@ -70,6 +70,16 @@ def philox(c0, c1, c2, c3, k0, k1):
 
 
 @kernel
+def of_region(p, s):
+    """Return the history number by which weather and mains are drawn.
+
+    In a region the low word is the number of the region's history and the high word that of the
+    dwelling; dropping the high word, all dwellings live through the same weather and outages.
+    """
+    return s.history & _LOW if p.region == 1 else s.history
+
+
+@kernel
 def uniform(seed, history, stream, count):
     """Return a number strictly between 0 and 1, 52 bits, never the ends.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from shutoffsim.model.compiled import kernel
+from shutoffsim.model.compiled import entry, kernel
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.model.streams import VALVE_DRAWS, uniform
 
@@ -29,7 +29,7 @@ def breakaway_torque(p, s, now):
     return s.breakaway * age_growth(p, s, now) * idle_growth(p, now - s.moved_at)
 
 
-@kernel
+@entry
 def closing_torque(p, s, now, u):
     """Return the torque [N*m] to close at a demand; inf when the valve has seized."""
     if is_seized(s, now):
@@ -37,7 +37,7 @@ def closing_torque(p, s, now, u):
     return breakaway_torque(p, s, now) * quantile(p.closing_share, u)
 
 
-@kernel
+@entry
 def is_seized(s, now):
     """Return whether the valve can no longer be turned."""
     return s.broken == 1 or now - s.moved_at > s.seize_after

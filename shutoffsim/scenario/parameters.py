@@ -201,6 +201,7 @@ def _water(system: System) -> dict[str, Any]:
         "coldest_day": weather.coldest_day,
         "spell_rate": weather.spell_rate,
         "spell_duration": weather.spell_duration,
+        "region": 0,  # set by a portfolio whose dwellings share weather and mains
     }
 
 
