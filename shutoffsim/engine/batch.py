@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from shutoffsim.model import layout as L
 from shutoffsim.model import leak
 from shutoffsim.model.compiled import entry, kernel
+from shutoffsim.model.control import is_impaired
 from shutoffsim.model.history import PROBE_KEYS, add_leak, close, react, start
 from shutoffsim.model.occupancy import presence_at
-from shutoffsim.model.streams import PROBE_DRAWS, uniform
+from shutoffsim.model.streams import EXTRA_DRAWS, PROBE_DRAWS, uniform
+
+EXTRA = 4.0  # extra probes per e-fold of the time impaired
+EXTRA_START = 3600.0  # s
 
 
 @kernel
@@ -52,12 +58,16 @@ def place_probe(share_cum, cell_cum, cell, m, j, u):
 
 
 @entry
-def place_probes(share_cum, cell_cum, cell, seed, history, sources, times, densities, order):
+def place_probes(
+    share_cum, cell_cum, cell, seed, history, sources, times, densities, order
+):
     """Place the probes of a history (arrays of length m are filled); ``order`` sorts by time."""
     m = len(times)
     for j in range(m):
         u = uniform(seed, history, PROBE_DRAWS, j)
-        sources[j], times[j], densities[j] = place_probe(share_cum, cell_cum, cell, m, j, u)
+        sources[j], times[j], densities[j] = place_probe(
+            share_cum, cell_cum, cell, m, j, u
+        )
         k = j
         while k > 0 and times[order[k - 1]] > times[j]:
             order[k] = order[k - 1]
@@ -88,11 +98,58 @@ def run_probe(p, fork, times, delay, source, key, t, rows):
         c, now = next_ring(delay, times, now, max(before, s.limit))
 
 
+@kernel
+def probe_at(p, state, times, fork, fork_times, delay, source, t, density, number, row):
+    """Resolve probe ``number`` at ``t`` and fill its row (array of one)."""
+    s = state[0]
+    rate = leak.leak_rate(p, s, source, t, presence_at(p, s, t))
+    weight = s.weight * rate / density
+    if weight > 0.0:
+        fork[0] = state[0]
+        fork_times[:] = times
+        run_probe(p, fork, fork_times, delay, source, PROBE_KEYS + number, t, row)
+    row[0].history = s.history
+    row[0].probe = number
+    row[0].source = source
+    row[0].onset = t
+    row[0].weight = weight
+
+
+@kernel
+def source_of(share_cum, u):
+    """Return the source in whose stretch of (0, 1) ``u`` lies."""
+    return min(np.searchsorted(share_cum, u, side="right") - 1, len(share_cum) - 2)
+
+
+@kernel
+def cell_density(cell_cum, cell, i, t):
+    """Return the density [1/s] of source ``i``'s base probes at ``t``."""
+    g = min(int(t / cell), cell_cum.shape[1] - 2)
+    return (cell_cum[i, g + 1] - cell_cum[i, g]) / cell
+
+
 @entry
 def run_histories(
-    params, share_cum, cell_cum, cell, seed, first, blank, rows, natural, n_natural, summary
+    params,
+    share_cum,
+    cell_cum,
+    cell,
+    seed,
+    first,
+    blank,
+    m,
+    rows,
+    natural,
+    n_natural,
+    summary,
 ):
     """Run histories ``first`` to ``first + n - 1`` of every design.
+
+    Each history carries ``m`` probes at stratified times. Where ``rows`` has room for more, the
+    rest are extra probes in the stretches in which automation is impaired: there they come as a
+    Poisson process with rate EXTRA / (time impaired so far + EXTRA_START), so that short and long
+    stretches both get some. A probe's weight is the leak rate over the *sum* of both densities at
+    its place, which keeps sums over all probes unbiased.
 
     Parameters
     ----------
@@ -102,9 +159,11 @@ def run_histories(
         Where probes are placed, see :func:`place_probe`.
     seed, first : uint64
     blank : record array (1,)
-        A zeroed state.
-    rows : record array (k, n, m)
-        Incidents of the probes, filled.
+        A zeroed state, but for ``tilt``.
+    m : int
+        Stratified probes a history.
+    rows : record array (k, n, m + extra)
+        Incidents of the probes, filled; what is not used keeps weight 0.
     natural : record array (capacity,)
         Incidents of natural leaks, filled from the start.
     n_natural : int64 array (1,)
@@ -112,7 +171,7 @@ def run_histories(
     summary : record array (k, n)
         Counts per history, filled.
     """
-    k, n, m = rows.shape
+    k, n, room = rows.shape
     total = L.FIRST_SOURCE + L.MAX_SENSORS + L.MAX_SOURCES + 7 * L.SLOTS
     times = np.empty(total)
     fork_times = np.empty(total)
@@ -125,7 +184,9 @@ def run_histories(
     order = np.empty(m, np.int64)
     for h in range(n):
         history = first + np.uint64(h)
-        place_probes(share_cum, cell_cum, cell, seed, history, sources, at, densities, order)
+        place_probes(
+            share_cum, cell_cum, cell, seed, history, sources, at, densities, order
+        )
         for d in range(k):
             p = params[d]
             state[0] = blank[0]
@@ -137,41 +198,66 @@ def run_histories(
             times[:] = L.NEVER
             start(p, s, delay)
             c, now = next_ring(delay, times, 0.0, total)
-            probe = 0
+            base = 0
+            extra = 0
+            draws = 0
+            since = L.NEVER  # start of the present impaired stretch
+            stored = 0.0  # unit exponentials spent in it, and the next one
             while True:
-                while probe < m and at[order[probe]] <= now:
-                    j = order[probe]
-                    probe += 1
-                    t = at[j]
-                    weight = probe_weight(p, s, sources[j], t, densities[j], m)
-                    if weight > 0.0:
-                        fork[0] = state[0]
-                        fork_times[:] = times
-                        run_probe(
-                            p,
-                            fork,
-                            fork_times,
-                            delay,
-                            sources[j],
-                            PROBE_KEYS + j,
-                            t,
-                            rows[d, h, j : j + 1],
+                while True:
+                    t = at[order[base]] if base < m else L.NEVER
+                    more = L.NEVER
+                    if since < L.NEVER and m + extra < room:
+                        more = since + EXTRA_START * (math.exp(stored / EXTRA) - 1.0)
+                    if min(t, more) > now or min(t, more) >= p.horizon:
+                        break
+                    spread = 0.0
+                    if since < L.NEVER and m + extra < room:
+                        spread = EXTRA / (min(t, more) - since + EXTRA_START)
+                    if t <= more:
+                        j = order[base]
+                        base += 1
+                        i = sources[j]
+                        share = share_cum[i + 1] - share_cum[i]
+                        density = densities[j] * m + share * spread
+                    else:
+                        t = more
+                        j = m + extra
+                        extra += 1
+                        i = source_of(
+                            share_cum, uniform(seed, history, EXTRA_DRAWS, draws)
                         )
-                    row = rows[d, h, j]
-                    row.design = d
-                    row.history = history
-                    row.probe = j
-                    row.source = sources[j]
-                    row.onset = t
-                    row.weight = weight
+                        stored -= math.log1p(
+                            -uniform(seed, history, EXTRA_DRAWS, draws + 1)
+                        )
+                        draws += 2
+                        share = share_cum[i + 1] - share_cum[i]
+                        density = share * (
+                            m * cell_density(cell_cum, cell, i, t) + spread
+                        )
+                    row = rows[d, h, j : j + 1]
+                    probe_at(
+                        p, state, times, fork, fork_times, delay, i, t, density, j, row
+                    )
+                    row[0].design = d
                 if now >= p.horizon:
                     break
                 before = s.limit
                 react(c, now, p, s, delay, natural)
+                if room > m:
+                    if not is_impaired(p, s, now):
+                        since = L.NEVER
+                    elif since == L.NEVER:
+                        since = now
+                        stored = -math.log1p(
+                            -uniform(seed, history, EXTRA_DRAWS, draws)
+                        )
+                        draws += 1
                 c, now = next_ring(delay, times, now, max(before, s.limit))
             close(p, s, p.horizon, natural)
             for r in range(n_natural[0], min(s.n_rows, len(natural))):
                 natural[r].design = d
+                natural[r].weight = s.weight
             n_natural[0] = s.n_rows + s.lost_rows
             out = summary[d, h]
             out.nuisance_closings = s.nuisance_closings

@@ -37,6 +37,10 @@ class Setup:
         Probes per history.
     placement : Placement
         Where they are placed.
+    extra : int
+        Further probes a history at most, where automation is impaired (batch engine only).
+    tilt : bool
+        Draw stiff valves more often, with weights that put it right (batch engine only).
     """
 
     params: Any
@@ -44,9 +48,13 @@ class Setup:
     engine: Engine
     probes: int
     placement: Placement
+    extra: int = 0
+    tilt: bool = False
 
     @classmethod
-    def of(cls, params: Any, seed: int, engine: Engine = "batch", probes: int = PROBES) -> Setup:
+    def of(
+        cls, params: Any, seed: int, engine: Engine = "batch", probes: int = PROBES
+    ) -> Setup:
         """Return a setup with the placement that suits ``params``."""
         return cls(params, seed, engine, probes, place(params))
 
@@ -77,8 +85,10 @@ def run_chunk(setup: Setup, first: int, n: int) -> Chunk:
     """Run ``n`` histories from number ``first`` on."""
     k = len(setup.params)
     capacity = 64 + 4 * k * n
+    blank = np.zeros(1, L.STATE)
+    blank["tilt"] = setup.tilt
     while True:
-        rows = np.zeros((k, n, setup.probes), L.INCIDENT)
+        rows = np.zeros((k, n, setup.probes + setup.extra), L.INCIDENT)
         natural = np.zeros(capacity, L.INCIDENT)
         summary = np.zeros((k, n), L.SUMMARY)
         if setup.engine == "trace":
@@ -94,7 +104,8 @@ def run_chunk(setup: Setup, first: int, n: int) -> Chunk:
                 setup.placement.cell,
                 np.uint64(setup.seed),
                 np.uint64(first),
-                np.zeros(1, L.STATE),
+                blank,
+                setup.probes,
                 rows,
                 natural,
                 counter,

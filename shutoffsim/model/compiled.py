@@ -34,7 +34,8 @@ def kernel_sources() -> list[Path]:
 def _digest() -> str:
     text = hashlib.sha256()
     versions = (sys.version, numba.__version__, llvmlite.__version__, np.__version__)
-    text.update("|".join(versions).encode())
+    # numba also keys its files by where the source lies, so another installation compiles anew.
+    text.update("|".join((str(_PACKAGE), *versions)).encode())
     for path in kernel_sources():
         text.update(path.name.encode() + b"\0" + path.read_bytes() + b"\0")
     return text.hexdigest()[:20]

@@ -39,7 +39,11 @@ def gateway_is_up(p, s, now):
     chance = p.gateway_up
     if s.gateway_at >= 0.0:
         restore = 1.0 / p.gateway_outage
-        fail = restore * (1.0 - p.gateway_up) / p.gateway_up if p.gateway_up > 0.0 else math.inf
+        fail = (
+            restore * (1.0 - p.gateway_up) / p.gateway_up
+            if p.gateway_up > 0.0
+            else math.inf
+        )
         fade = math.exp(-(restore + fail) * (now - s.gateway_at))
         chance += (s.gateway - p.gateway_up) * fade
     u = uniform(s.seed, s.history, GATEWAY_DRAWS, s.n_gateway)
@@ -83,6 +87,38 @@ def ready_to_close(p, s):
 
 
 @kernel
+def is_impaired(p, s, now):
+    """Return whether a leak now would meet automation that is not in order.
+
+    Only where to look harder hangs on this, never a result; a stiff valve counts when torque to
+    close in the upper part of its range exceeds what the actuator has.
+    """
+    if p.element == L.ELEMENT_NONE:
+        return False
+    if s.switched_off == 1 or s.controller == 0:
+        return True
+    if s.failed == 1 or s.burnt == 1 or s.stripped == 1 or s.slipped == 1:
+        return True
+    if s.believed_shut == 1 and s.position != L.SHUT:
+        return True
+    for k in range(p.n_sensors):
+        if s.sensor_ok[k] == 0 and p.sensor_meets[k] > 0.0:
+            return True
+    source = power.power_source(p, s)
+    if source == power.DARK:
+        return p.element != L.ELEMENT_SOLENOID_OPEN
+    if power.is_solenoid(p):
+        return False
+    if valve.is_seized(s, now):
+        return True
+    voltage, resistance = p.battery_voltage, p.battery_resistance
+    if source == power.ON_SUPPLY:
+        voltage, resistance = p.supply_voltage, p.supply_resistance
+    torque = valve.closing_torque(p, s, now, 0.98)
+    return torque > actuator.available_torque(p, s, voltage, resistance)
+
+
+@kernel
 def serve(p, s, now, delay):
     """Act on the order to close because of a leak."""
     if p.element == L.ELEMENT_NONE:
@@ -100,7 +136,11 @@ def serve(p, s, now, delay):
         s.pending = 1
         return
     for slot in range(L.SLOTS):
-        if s.leak_on[slot] == 1 and s.leak_demanded[slot] == 1 and s.leak_stopped[slot] == 0:
+        if (
+            s.leak_on[slot] == 1
+            and s.leak_demanded[slot] == 1
+            and s.leak_stopped[slot] == 0
+        ):
             delay[L.RETRY] = L.NEVER
             start_stroke(p, s, now, L.CLOSE_LEAK, s.leak_key[slot], delay)
             return
@@ -110,7 +150,11 @@ def serve(p, s, now, delay):
 def order_again(p, s, now, delay):
     """Power or controller is back: take up orders that still stand."""
     for slot in range(L.SLOTS):
-        if s.leak_on[slot] == 1 and s.leak_demanded[slot] == 1 and s.leak_stopped[slot] == 0:
+        if (
+            s.leak_on[slot] == 1
+            and s.leak_demanded[slot] == 1
+            and s.leak_stopped[slot] == 0
+        ):
             if s.stroke == L.IDLE and s.believed_shut == 0:
                 serve(p, s, now, delay)
             return
@@ -284,7 +328,9 @@ def end_closing(p, s, now, purpose, delay):
             power.spend(p, s, now, 0.0, delay, L.BATTERY_EMPTY)
         if purpose == L.CLOSE_NUISANCE:
             after_nuisance(p, s, now, delay)
-        reopen_if_free(p, s, now)  # what wanted it shut may have ended during the stroke
+        reopen_if_free(
+            p, s, now
+        )  # what wanted it shut may have ended during the stroke
         return
     s.last_outcome = outcome
     propose_to_demanded(s, outcome)
@@ -345,7 +391,11 @@ def end_stroke(p, s, now, delay):
     purpose = s.stroke
     s.stroke = L.IDLE
     needs_power = p.element != L.ELEMENT_SOLENOID_OPEN
-    if needs_power and s.outcome == L.MODE_NONE and power.power_source(p, s) == power.DARK:
+    if (
+        needs_power
+        and s.outcome == L.MODE_NONE
+        and power.power_source(p, s) == power.DARK
+    ):
         s.outcome = L.MODE_NO_POWER
     if purpose == L.EXERCISING:
         end_exercise(p, s, now, delay)
@@ -359,12 +409,21 @@ def end_stroke(p, s, now, delay):
 @kernel
 def retry_stroke(p, s, now, delay):
     """Try the last closing once more, for a leak that still runs or a standing order."""
-    if s.stroke != L.IDLE or s.position == L.SHUT or s.switched_off == 1 or s.controller == 0:
+    if (
+        s.stroke != L.IDLE
+        or s.position == L.SHUT
+        or s.switched_off == 1
+        or s.controller == 0
+    ):
         return
     wanted = s.hold_away == 1 or s.hold_power == 1
     purpose = L.CLOSE_AWAY if s.hold_away == 1 else L.CLOSE_POWER
     for slot in range(L.SLOTS):
-        if s.leak_on[slot] == 1 and s.leak_demanded[slot] == 1 and s.leak_stopped[slot] == 0:
+        if (
+            s.leak_on[slot] == 1
+            and s.leak_demanded[slot] == 1
+            and s.leak_stopped[slot] == 0
+        ):
             wanted = True
             purpose = L.CLOSE_LEAK
     if wanted:

@@ -41,7 +41,11 @@ from shutoffsim.model.streams import (
 )
 
 # Draws of the site, once a history.
-PRESSURE, BREAKAWAY, AGE, SEAT, UNIT, PRELOAD, KNOWS, FIRST_TRIP = np.arange(8)
+PRESSURE, BREAKAWAY, AGE, SEAT, UNIT, PRELOAD, KNOWS, FIRST_TRIP, TILT = np.arange(9)
+
+STIFF_TAIL = (
+    0.02  # upper share of breakaway torques that half of the tilted histories come from
+)
 
 NATURAL_KEYS = 14  # bits for the number of a candidate within its source
 PROBE_KEYS = 1 << 18  # first key of the probes
@@ -63,7 +67,7 @@ def start(p, s, delay):
     s.controller = 1
     s.gateway_at = -1.0
     s.pressure = quantile(p.pressure, site_draw(s, PRESSURE))
-    s.breakaway = quantile(p.breakaway, site_draw(s, BREAKAWAY))
+    s.breakaway = quantile(p.breakaway, stiff_draw(s))
     s.age_factor = quantile(p.age_factor, site_draw(s, AGE))
     s.seat_leak = quantile(p.seat_leak, site_draw(s, SEAT))
     s.unit = quantile(p.unit_spread, site_draw(s, UNIT))
@@ -86,14 +90,18 @@ def start(p, s, delay):
         s.sensor_ok[k] = 1
         delay[L.FIRST_SOURCE + p.n_sources + k] = detection.next_sensor_death(p, s, k)
     for i in range(p.n_sources):
-        delay[L.FIRST_SOURCE + i] = waiting(leak.greatest_rate(p, s, i), source_draw(s, i, 0))
+        delay[L.FIRST_SOURCE + i] = waiting(
+            leak.greatest_rate(p, s, i), source_draw(s, i, 0)
+        )
     if p.n_sensors > 0:
         delay[L.SENSOR_CHECK] = p.sensor_check
         delay[L.SENSOR_SHOCK] = waiting(detection.shock_rate(p), shock_draw(s))
     if p.element == L.ELEMENT_NONE:
         return
     delay[L.EXERCISE] = p.exercise
-    delay[L.NUISANCE] = waiting(p.nuisance_rate + p.rule_nuisance_rate, nuisance_draw(s))
+    delay[L.NUISANCE] = waiting(
+        p.nuisance_rate + p.rule_nuisance_rate, nuisance_draw(s)
+    )
     delay[L.ACTUATOR] = control.next_element_failure(p, s)
     delay[L.CONTROLLER] = waiting(p.hang_rate, controller_draw(s))
     delay[L.SUPPLY] = waiting(p.supply_failure_rate, supply_draw(s))
@@ -101,6 +109,24 @@ def start(p, s, delay):
         delay[L.BATTERY_LIFE] = power.next_battery_failure(p, s)
         delay[L.BATTERY_CHANGE] = p.battery_change
         delay[L.BATTERY_TEST] = p.battery_test
+
+
+@kernel
+def stiff_draw(s):
+    """Return the uniform of the breakaway torque and set the history's weight.
+
+    With tilt, half of the histories draw it from the upper tail alone. The weight is the ratio of
+    the plain density to this mixture's, so weighted means stay unbiased and no weight exceeds 2.
+    """
+    u = site_draw(s, BREAKAWAY)
+    s.weight = 1.0
+    if s.tilt == 1:
+        if site_draw(s, TILT) < 0.5:
+            u = 1.0 - STIFF_TAIL * (1.0 - u)
+        s.weight = 2.0
+        if u > 1.0 - STIFF_TAIL:
+            s.weight = 1.0 / (0.5 + 0.5 / STIFF_TAIL)
+    return u
 
 
 @kernel
@@ -182,14 +208,18 @@ def on_outage(p, s, now, delay):
     """Mains fail or return."""
     if s.mains == 0:
         s.mains = 1
-        delay[L.OUTAGE] = waiting(power.greatest_outage_rate(p), power.outage_draw(p, s))
+        delay[L.OUTAGE] = waiting(
+            power.greatest_outage_rate(p), power.outage_draw(p, s)
+        )
         if s.supply_ok == 1:
             supply_is_back(p, s, now, delay)
         return
     pick = power.outage_draw(p, s)
     length = power.outage_length(p, s, pick, power.outage_draw(p, s))
     if length <= 0.0:
-        delay[L.OUTAGE] = waiting(power.greatest_outage_rate(p), power.outage_draw(p, s))
+        delay[L.OUTAGE] = waiting(
+            power.greatest_outage_rate(p), power.outage_draw(p, s)
+        )
         return
     s.mains = 0
     delay[L.OUTAGE] = length
@@ -267,7 +297,9 @@ def all_dark(p, s, now, delay):
 def other_stroke(p, s, now, purpose, delay):
     """Start a stroke that is not a leak's own."""
     s.tries = 0
-    control.start_stroke(p, s, now, purpose, control.OTHER_STROKES + s.n_exercise, delay)
+    control.start_stroke(
+        p, s, now, purpose, control.OTHER_STROKES + s.n_exercise, delay
+    )
     s.n_exercise += 1
 
 
@@ -310,7 +342,12 @@ def on_policy(p, s, now, delay):
 def on_exercise(p, s, now, delay):
     """A scheduled exercise; put off to the next one when it cannot be done."""
     delay[L.EXERCISE] = p.exercise
-    if control.ready_to_close(p, s) and s.open_leaks == 0 and s.mains == 1 and s.supply_ok == 1:
+    if (
+        control.ready_to_close(p, s)
+        and s.open_leaks == 0
+        and s.mains == 1
+        and s.supply_ok == 1
+    ):
         other_stroke(p, s, now, L.EXERCISING, delay)
 
 
@@ -432,7 +469,8 @@ def on_leak_clock(p, s, now, slot, what, delay):
         s.leak_burst[slot] = 1
         s.leak_grow[slot] = math.inf
         s.leak_full[slot] = max(
-            s.leak_full[slot], leak.burst_flow(p, s, s.leak_source[slot], s.leak_key[slot])
+            s.leak_full[slot],
+            leak.burst_flow(p, s, s.leak_source[slot], s.leak_key[slot]),
         )
         set_flow(p, s, slot)
     elif what == L.REPORT:

@@ -34,7 +34,7 @@ from shutoffsim.model.compiled import kernel
     PATH_DRAWS,
     LINK_DRAWS,
     PEOPLE_DRAWS,
-    SOURCE_DRAWS,
+    EXTRA_DRAWS,
 ) = np.arange(21)
 SENSOR_DRAWS = 64  # + number of the sensor
 SOURCES_DRAWS = 96  # + number of the source
@@ -63,7 +63,12 @@ def philox(c0, c1, c2, c3, k0, k1):
     for _ in range(10):
         a = _M0 * c0
         b = _M1 * c2
-        c0, c1, c2, c3 = (b >> _HALF) ^ c1 ^ k0, b & _LOW, (a >> _HALF) ^ c3 ^ k1, a & _LOW
+        c0, c1, c2, c3 = (
+            (b >> _HALF) ^ c1 ^ k0,
+            b & _LOW,
+            (a >> _HALF) ^ c3 ^ k1,
+            a & _LOW,
+        )
         k0 = (k0 + _W0) & _LOW
         k1 = (k1 + _W1) & _LOW
     return c0, c1, c2, c3
