@@ -1,4 +1,4 @@
-"""What the statistical tests share: a perfect system to spoil, and judging by the standard error."""
+"""What statistical tests share: a perfect system to spoil, and judging by the standard error."""
 
 from __future__ import annotations
 
