@@ -44,7 +44,7 @@ class Tally:
         self.n = 0
         self.total = np.zeros((k, FIGURES))
         self.products = np.zeros((k, FIGURES, FIGURES))
-        self.with_reference = np.zeros((k, FIGURES))  # products with the reference's same figure
+        self.pairs = np.zeros((FIGURES, k, k))  # products of the same figure of two designs
         self.volumes = np.zeros((k, GROUPS, _BINS))
         self.rows = 0
         self.greatest = np.zeros(k)  # largest weight x loss of one incident
@@ -79,7 +79,7 @@ class Tally:
         self.rows += n * m
         self.total += figures.sum(axis=1)
         self.products += np.einsum("dni,dnj->dij", figures, figures)
-        self.with_reference += np.einsum("dni,ni->di", figures, figures[0])
+        self.pairs += np.einsum("dni,eni->ide", figures, figures)
         self.greatest = np.maximum(self.greatest, parts.max(axis=(1, 2)))
         self.squares += (parts**2).sum(axis=(1, 2))
         self.dropped += float(chunk.summary["dropped"].sum())
@@ -108,17 +108,14 @@ class Tally:
         square = self.products[design, figure, figure] / self.n
         return math.sqrt(max(square - mean * mean, 0.0) / (self.n - 1))
 
-    def difference(self, design: int, figure: int) -> Estimate:
+    def difference(self, design: int, figure: int, reference: int = 0) -> Estimate:
         """Return the mean of design minus reference, paired history by history."""
-        value = (self.total[design, figure] - self.total[0, figure]) / self.n
-        square = (
-            self.products[design, figure, figure]
-            + self.products[0, figure, figure]
-            - 2.0 * self.with_reference[design, figure]
-        ) / self.n
+        value = (self.total[design, figure] - self.total[reference, figure]) / self.n
+        pairs = self.pairs[figure]
+        scale = (pairs[design, design] + pairs[reference, reference]) / self.n
+        square = scale - 2.0 * pairs[design, reference] / self.n
         spread = max(square - value * value, 0.0)
         # Differences of large equal sums leave rounding behind; below that, it is zero.
-        scale = (self.products[design, figure, figure] + self.products[0, figure, figure]) / self.n
         if spread < 1e-12 * scale:
             spread = 0.0
         error = math.sqrt(spread / (self.n - 1)) if self.n > 1 else math.nan

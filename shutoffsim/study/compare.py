@@ -8,15 +8,16 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 from scipy import special
 
-from shutoffsim.version import __version__
 from shutoffsim.engine.run import Chunk, Engine, Setup, run_chunks
 from shutoffsim.errors import ModelError, PrecisionWarning
 from shutoffsim.estimate import tally as T
 from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.estimate.tally import Tally
 from shutoffsim.model import layout as L
+from shutoffsim.version import __version__
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -101,6 +102,10 @@ class Comparison:
     differences : tuple of Difference
     assumptions : tuple of dict
         Values in use that rest on no published source.
+    best : str or None
+        The design with the least expected annual damage, when clearly below the reference.
+    as_good : tuple of str
+        Designs whose paired difference to it the simulation does not tell from zero.
     reached : bool
         Whether the asked-for precision was reached.
     """
@@ -117,6 +122,8 @@ class Comparison:
     designs: tuple[DesignResult, ...]
     differences: tuple[Difference, ...]
     assumptions: tuple[dict[str, Any], ...]
+    best: str | None = None
+    as_good: tuple[str, ...] = ()
     reached: bool = True
     tally: Tally | None = field(default=None, repr=False, compare=False)
 
@@ -143,6 +150,8 @@ class Comparison:
                 }
                 for d in self.differences
             ],
+            "best": self.best,
+            "as_good": list(self.as_good),
             "assumptions": list(self.assumptions),
         }
 
@@ -324,6 +333,7 @@ def summarise(
         warnings.warn(
             f"precision not reached after {tally.n:,} histories", PrecisionWarning, stacklevel=3
         )
+    best, as_good = _best(names, tally)
     return Comparison(
         scenario=scenario.name,
         scenario_hash=scenario.hash,
@@ -337,6 +347,8 @@ def summarise(
         designs=results,
         differences=tuple(differences),
         assumptions=_assumptions(scenario, names),
+        best=best,
+        as_good=as_good,
         reached=reached,
         tally=tally,
     )
@@ -365,6 +377,19 @@ def _design_result(name: str, d: int, tally: Tally) -> DesignResult:
         damage_by_counting=tally.mean(d, T.NATURAL_LOSS, 0.0),
         warnings=_cautions(d, tally),
     )
+
+
+def _best(names: tuple[str, ...], tally: Tally) -> tuple[str | None, tuple[str, ...]]:
+    """Return the best design, if clearly better than the reference, and those as good as it."""
+    if len(names) < 2:
+        return None, ()
+    damage = tally.total[:, T.LOSS]
+    least = int(np.argmin(damage[1:])) + 1
+    if not tally.difference(least, T.LOSS).high < 0.0:
+        return None, ()
+    others = [d for d in range(1, len(names)) if d != least]
+    close = [d for d in others if not tally.difference(d, T.LOSS, least).low > 0.0]
+    return names[least], tuple(names[d] for d in close)
 
 
 def _scaled(e: Estimate, factor: float) -> Estimate:
@@ -444,23 +469,14 @@ def _answer(result: Comparison) -> str:
             f"{amount(-gap.low, gap.std_error)}."
         )
     share = -gap.value / damage.value
-    ties = [
-        d.design
-        for d in result.differences
-        if d is not best and d.expected_annual_damage.low <= gap.high
-    ]
     sentence = (
         f"“{best.design}” reduces expected water damage the most: by "
         f"{amount(-gap.value, gap.std_error)} {unit} ({share:.0%}) against “{reference.name}”, "
         f"95 % interval {amount(-gap.high, gap.std_error)} to {amount(-gap.low, gap.std_error)}"
     )
-    if ties:
-        return (
-            sentence
-            + "; too close to tell apart from it: "
-            + ", ".join(f"“{name}”" for name in ties)
-            + "."
-        )
+    if result.as_good:
+        others = ", ".join(f"“{name}”" for name in result.as_good)
+        return f"{sentence}; too close to tell apart from it: {others}."
     return sentence + "."
 
 
