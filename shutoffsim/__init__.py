@@ -13,6 +13,10 @@ if TYPE_CHECKING:
     from shutoffsim.scenario import loads as loads
     from shutoffsim.study.compare import Comparison as Comparison
     from shutoffsim.study.compare import compare as compare
+    from shutoffsim.study.demand import FailureOnDemand as FailureOnDemand
+    from shutoffsim.study.demand import failure_on_demand as failure_on_demand
+    from shutoffsim.study.meter import MeterReport as MeterReport
+    from shutoffsim.study.meter import analyse_meter as analyse_meter
     from shutoffsim.study.replay import Replay as Replay
     from shutoffsim.study.replay import replay as replay
 
@@ -23,6 +27,10 @@ _HOMES = {
     "loads": "shutoffsim.scenario",
     "Comparison": "shutoffsim.study.compare",
     "compare": "shutoffsim.study.compare",
+    "FailureOnDemand": "shutoffsim.study.demand",
+    "failure_on_demand": "shutoffsim.study.demand",
+    "MeterReport": "shutoffsim.study.meter",
+    "analyse_meter": "shutoffsim.study.meter",
     "Replay": "shutoffsim.study.replay",
     "replay": "shutoffsim.study.replay",
 }

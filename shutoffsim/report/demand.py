@@ -1,0 +1,70 @@
+"""Failure on demand of one design as text."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rich.text import Text
+
+from shutoffsim.report.text import Column, pack, plus_minus, wrap
+from shutoffsim.study.compare import amount
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from shutoffsim.estimate.estimate import Estimate
+    from shutoffsim.study.demand import FailureOnDemand
+
+
+_LEAST_PART = 1e-3  # of the whole probability: a smaller mode is not worth a line
+
+
+def _large(result: FailureOnDemand) -> dict[str, Estimate]:
+    least = _LEAST_PART * result.probability.value
+    return {mode: e for mode, e in result.modes.items() if e.value >= least}
+
+
+def print_failure_on_demand(console: Console, result: FailureOnDemand) -> None:
+    """Print the probability of failure on demand, its failure modes and how it was found.
+
+    Parameters
+    ----------
+    console : rich.console.Console
+        Where to, from :func:`shutoffsim.report.text.make_console`.
+    result : FailureOnDemand
+        From :func:`shutoffsim.study.demand.failure_on_demand`.
+    """
+    width = console.width
+    title = f"{result.scenario}, “{result.design}”: probability of failure on demand"
+    console.print(Text(wrap(title, width), style="bold"))
+    console.print(
+        wrap("Share of leaks that automation did not stop in time, ± half the 95 % interval", width)
+    )
+    console.print()
+    rows = {**_large(result), "all": result.probability}
+    table = pack(
+        Column("failure mode", tuple(rows)),
+        [plus_minus("share of all leaks", list(rows.values()), 100.0, "%")],
+        width,
+    )
+    for part in table:
+        console.print(part)
+    console.print()
+    found = result.probability
+    if found.value > 0.0:
+        sentence = (
+            f"About one leak in {1.0 / found.value:,.3g} is not stopped in time "
+            f"({amount(100.0 * found.value, 100.0 * found.std_error)} %)."
+        )
+    else:
+        sentence = f"No failure was seen: at most one leak in {1.0 / found.high:,.3g} (95 %)."
+    console.print(wrap(sentence, width))
+    if not result.reached:
+        console.print(wrap("The wanted relative error was not reached.", width))
+    facts = (
+        f"{result.histories:,} histories of {result.horizon_years:g} years, seed {result.seed}; "
+        f"{result.method}; scenario {result.scenario_hash}, shutoffsim {result.version}."
+    )
+    console.print()
+    console.print(wrap(facts, width))
+    console.print(wrap("An estimate from stated assumptions: no certified safety figure.", width))

@@ -1,0 +1,104 @@
+"""Figures: designs compared at a glance, in shapes as well as colours."""
+
+from __future__ import annotations
+
+import textwrap
+from io import BytesIO
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import matplotlib as mpl
+import pandas as pd
+import seaborn as sns
+import seaborn.objects as so
+from matplotlib.figure import Figure
+
+from shutoffsim.report.files import OutputFile
+from shutoffsim.study.compare import amount
+
+if TYPE_CHECKING:
+    from shutoffsim.study.compare import Comparison
+
+REFERENCE, OTHER = "reference", "design"
+_FORMATS = ("svg", "png", "pdf")
+
+
+def forest(result: Comparison) -> Figure:
+    """Return a forest plot: expected annual damage of each design with its 95 % interval.
+
+    The reference is told apart by the shape of its mark, its name and a line through its value,
+    not by colour alone; the colours are of a palette that colour-blind people can tell apart.
+
+    Parameters
+    ----------
+    result : Comparison
+        From :func:`shutoffsim.compare`.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+    """
+    rows: list[dict[str, Any]] = [
+        {
+            "design": textwrap.fill(design.name, 28),
+            "role": REFERENCE if number == 0 else OTHER,
+            "value": design.expected_annual_damage.value,
+            "low": design.expected_annual_damage.low,
+            "high": design.expected_annual_damage.high,
+            "label": amount(
+                design.expected_annual_damage.value, design.expected_annual_damage.std_error
+            ),
+        }
+        for number, design in enumerate(result.designs)
+    ]
+    data = pd.DataFrame(rows)
+    colours = sns.color_palette("colorblind")
+    figure = Figure(figsize=(8.0, 1.3 + 0.42 * len(rows)), layout="constrained")
+    axes = figure.add_subplot()
+    (
+        so.Plot(data, y="design", x="value", color="role", marker="role")
+        .add(so.Range(linewidth=2.5), xmin="low", xmax="high", legend=False)
+        .add(so.Dot(pointsize=7), legend=False)
+        .scale(
+            color={REFERENCE: colours[7], OTHER: colours[0]},
+            marker={REFERENCE: "s", OTHER: "o"},
+        )
+        .theme({**sns.axes_style("whitegrid"), "axes.grid.axis": "x"})
+        .on(axes)
+        .plot()
+    )
+    for at, row in enumerate(rows):
+        axes.annotate(
+            str(row["label"]),
+            (float(row["high"]), at),
+            xytext=(8, 0),
+            textcoords="offset points",
+            va="center",
+        )
+    axes.axvline(rows[0]["value"], color=colours[7], linewidth=1.0, linestyle=":", zorder=0)
+    most = max(float(row["high"]) for row in rows)
+    axes.set_xlim(0.0, 1.12 * most if most > 0.0 else 1.0)
+    axes.set_xlabel(f"expected annual water damage, {result.currency} (bar: 95 % interval)")
+    axes.set_ylabel("")
+    axes.set_title(f"{result.scenario}: expected damage by design", loc="left")
+    axes.spines[["top", "right", "left"]].set_visible(False)
+    axes.tick_params(axis="y", length=0)
+    return figure
+
+
+def save_figure(figure: Figure, path: str | Path) -> None:
+    """Write a figure; the ending of the name gives the format. Same figure, same bytes.
+
+    Raises
+    ------
+    OutputError
+        When the file cannot be written there.
+    """
+    kind = Path(path).suffix.lstrip(".").lower()
+    kind = kind if kind in _FORMATS else _FORMATS[0]
+    dates = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}
+    drawn = BytesIO()
+    with mpl.rc_context({"svg.hashsalt": "shutoffsim"}):
+        figure.savefig(drawn, format=kind, dpi=150, metadata=dates.get(kind))
+    with OutputFile(path) as file:
+        file.write(drawn.getvalue())

@@ -1,0 +1,166 @@
+"""Result files: checked before the work starts, and written in full or not at all."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import math
+import os
+from collections.abc import Mapping
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Protocol, Self
+
+from shutoffsim.errors import OutputError
+
+
+class OutputFile:
+    """A file that replaces its target only when everything has been written.
+
+    Used as a context manager: entering checks the place and opens a hidden file beside the target;
+    leaving without an error puts it in the target's place, leaving with one removes it.
+
+    Parameters
+    ----------
+    path : str or pathlib.Path
+        The target; a link is followed.
+
+    Raises
+    ------
+    OutputError
+        On entry when nothing can be written there, later when writing fails.
+    """
+
+    closed = False
+
+    def __init__(self, path: str | Path) -> None:
+        self.path = Path(path)
+        self._part: Path | None = None
+
+    def __enter__(self) -> Self:
+        where = str(self.path)
+        try:
+            if self.path.is_dir():
+                raise OutputError(
+                    "this is a folder", where=where, expected="the name of a file to write"
+                )
+            target = self.path.resolve()
+            if target.exists() and not target.is_file():
+                raise OutputError(
+                    "this is not an ordinary file", where=where, expected="a file to write"
+                )
+            if not target.parent.is_dir():
+                raise OutputError(
+                    "there is no such folder",
+                    where=where,
+                    found=str(target.parent),
+                    expected="a folder that exists",
+                    hint="make it first, or check the spelling",
+                )
+            if target.exists() and not os.access(target, os.W_OK):
+                raise OutputError("the file is write-protected", where=where)
+            part = target.with_name(f".{target.name[:100]}.{os.getpid()}.part")
+            self._file = part.open("xb")
+        except OSError as error:
+            raise _refusal(where, error) from None
+        self._target = target
+        self._part = part
+        return self
+
+    def write(self, data: bytes) -> int:
+        """Write bytes; returns how many."""
+        try:
+            return self._file.write(data)
+        except OSError as error:
+            raise _refusal(str(self.path), error) from None
+
+    def flush(self) -> None:
+        """Hand what is buffered to the system."""
+        try:
+            self._file.flush()
+        except OSError as error:
+            raise _refusal(str(self.path), error) from None
+
+    def close(self) -> None:
+        """Do nothing: the context manager closes the file."""
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        part, self._part = self._part, None
+        if part is None:
+            return
+        try:
+            if kind is None:
+                self.flush()
+                self._file.close()
+                part.replace(self._target)
+        except OSError as failure:
+            raise _refusal(str(self.path), failure) from None
+        finally:
+            with contextlib.suppress(OSError):  # buffered bytes may fail once more
+                self._file.close()
+            with contextlib.suppress(OSError):
+                part.unlink(missing_ok=True)
+
+
+def _refusal(where: str, error: OSError) -> OutputError:
+    reason = error.strerror or str(error)
+    return OutputError(
+        "cannot write here",
+        where=where,
+        found=reason[:1].lower() + reason[1:],
+        expected="a place where you may write and that has room",
+    )
+
+
+def check_apart(inputs: Mapping[str, Path | None], outputs: Mapping[str, Path | None]) -> None:
+    """Refuse outputs that would overwrite an input or each other.
+
+    Parameters
+    ----------
+    inputs, outputs : dict of str to Path or None
+        Files by what a person calls them.
+
+    Raises
+    ------
+    OutputError
+        When two of them are the same file.
+    """
+    taken = {path.resolve(): name for name, path in inputs.items() if path is not None}
+    for name, path in outputs.items():
+        if path is None:
+            continue
+        other = taken.setdefault(path.resolve(), name)
+        if other != name:
+            raise OutputError(
+                f"{name} would overwrite {other}", where=str(path), hint="choose another name"
+            )
+
+
+def finite(value: Any) -> Any:
+    """Return plain data in which numbers that cannot be told are None."""
+    if isinstance(value, Mapping):
+        return {key: finite(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [finite(item) for item in value]
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    return value
+
+
+class Plain(Protocol):
+    """A result that can be had as plain data."""
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it as plain data."""
+        ...
+
+
+def to_json(result: Plain) -> str:
+    """Return a result as JSON text; the same result always gives the same text."""
+    data = finite(result.as_dict())
+    return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"

@@ -1,0 +1,159 @@
+"""A comparison as text: what each design is expected to do, and the answer in one sentence."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rich.text import Text
+
+from shutoffsim.report.text import Column, chance, pack, plus_minus, ranges, wrap
+from shutoffsim.study.compare import amount
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from shutoffsim.estimate.estimate import Estimate
+    from shutoffsim.study.compare import Comparison, DesignResult
+
+CAUTION = (
+    "This is an estimate, not an approval: a licensed plumber and the local codes decide what may "
+    "be fitted, and no such valve may ever cut off fire sprinklers."
+)
+_MODES_SHOWN = 4
+_LEAST_SHARE = 0.005  # of all leaks; a rarer failure mode is not among the largest
+
+
+def print_comparison(console: Console, result: Comparison, file: str, wanted: str = "") -> None:
+    """Print a comparison of designs.
+
+    Parameters
+    ----------
+    console : rich.console.Console
+        Where to; its width decides how the tables are cut.
+    result : Comparison
+        From :func:`shutoffsim.compare`.
+    file : str
+        The scenario file, for the hint where the assumptions are listed.
+    wanted : str
+        The precision asked for, as a person wrote it; used when it was not reached.
+    """
+    names = tuple(design.name for design in result.designs)
+    title = f"{result.scenario}: {_count(len(names), 'design')}, figures per dwelling"
+    console.print(Text(title, style="bold"))
+    console.print("with the 95 % interval of the simulation, as (from to) or as ± half of it")
+    for table in pack(Column("design", names), _columns(result), console.width):
+        console.print()
+        console.print(table)
+    modes = Column("largest failure modes, share of all leaks", _modes(result), wraps=True)
+    for table in pack(Column("design", names), [modes], console.width):
+        console.print()
+        console.print(table)
+    console.print()
+    console.print(Text(wrap(result.answer(), console.width), style="bold"))
+    cautions = _cautions(result, wanted)
+    if cautions:
+        console.print("\nRead the intervals with care:")
+        for line in cautions:
+            console.print(wrap(line, console.width))
+    console.print()
+    console.print(wrap(_facts(result), console.width))
+    rests = _count(len(result.assumptions), "assumption")
+    console.print(wrap(f"It rests on {rests}, listed by: shutoffsim check {file}", console.width))
+    console.print(wrap(CAUTION, console.width))
+
+
+def _columns(result: Comparison) -> list[Column]:
+    designs = result.designs
+    columns = [
+        ranges(
+            f"expected annual damage, {result.currency}",
+            [design.expected_annual_damage for design in designs],
+        )
+    ]
+    if result.differences:
+        found = {difference.design: difference for difference in result.differences}
+        gaps = [found.get(design.name) for design in designs]
+        columns += [
+            ranges(
+                f"reduction against “{designs[0].name}”, {result.currency} a year",
+                [None if gap is None else _negative(gap.expected_annual_damage) for gap in gaps],
+            ),
+            Column(
+                "probability of improvement",
+                tuple(
+                    "" if gap is None else chance(gap.probability_of_improvement) for gap in gaps
+                ),
+            ),
+        ]
+    volumes = [design.escaped_volume_l for design in designs]
+    columns += [
+        plus_minus("damaging leaks a year", [d.damaging_leaks_per_year for d in designs]),
+        plus_minus(
+            "probability of failure on demand",
+            [_failing(design) for design in designs],
+            100.0,
+            "%",
+        ),
+        plus_minus("nuisance closings a year", [d.nuisance_closings_per_year for d in designs]),
+        plus_minus("escaped volume, L: median", [volume["median"] for volume in volumes]),
+        plus_minus("escaped volume, L: 95 % stay below", [volume["p95"] for volume in volumes]),
+    ]
+    return columns
+
+
+def _negative(e: Estimate) -> Estimate:
+    return type(e)(-e.value, e.std_error, -e.high, -e.low)
+
+
+def _failing(design: DesignResult) -> Estimate:
+    """Return the probability of failure on demand; without automation it is 1 by definition."""
+    failing = design.probability_of_failure_on_demand
+    if set(design.failure_modes) == {"no automation"}:
+        return type(failing)(1.0, 0.0, 1.0, 1.0)
+    return failing
+
+
+def _modes(result: Comparison) -> tuple[str, ...]:
+    return tuple(_largest_modes(design) for design in result.designs)
+
+
+def _largest_modes(design: DesignResult) -> str:
+    shown = [
+        f"{mode} {_share(share)}"
+        for mode, share in list(design.failure_modes.items())[:_MODES_SHOWN]
+        if share.value >= _LEAST_SHARE
+    ]
+    return ", ".join(shown) if shown else "none"
+
+
+def _share(e: Estimate) -> str:
+    return f"{amount(100.0 * e.value, 100.0 * e.std_error)} %"
+
+
+def _cautions(result: Comparison, wanted: str) -> list[str]:
+    lines = []
+    if not result.reached:
+        lines.append(
+            f"The wanted precision{f' of {wanted}' if wanted else ''} was not reached after "
+            f"{_count(result.histories, 'history')}."
+        )
+    if result.histories == 1:
+        lines.append("One history gives no intervals; run more.")
+    for design in result.designs:
+        if design.warnings:
+            lines.append(f"“{design.name}”: {'; '.join(design.warnings)}.")
+    return lines
+
+
+def _facts(result: Comparison) -> str:
+    return (
+        f"{_count(result.histories, 'history')} of {result.horizon_years:g} years, "
+        f"{_count(result.probes, 'probe')} each, seed {result.seed}; "
+        f"scenario {result.scenario_hash}, shutoffsim {result.version}, {result.engine} engine."
+    )
+
+
+def _count(number: int, word: str) -> str:
+    if number == 1:
+        return f"1 {word}"
+    return f"{number:,} {word[:-1]}ies" if word.endswith("y") else f"{number:,} {word}s"

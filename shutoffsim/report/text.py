@@ -1,0 +1,194 @@
+"""Plain text that fits: aligned numbers, and tables packed into the width at hand."""
+
+from __future__ import annotations
+
+import math
+import re
+import textwrap
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import TextIO
+
+from rich import box
+from rich.console import Console
+from rich.table import Table
+
+from shutoffsim.estimate.estimate import Estimate
+from shutoffsim.study.compare import amount
+
+_GAP = 3  # one letter of padding on each side, one between
+_SLACK = 4  # room that keeps the head of a narrow column to few lines
+_LONGEST_LABEL = 26  # a longer name wraps
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a table: its head and one cell a row."""
+
+    head: str
+    cells: tuple[str, ...]
+    wraps: bool = False
+
+    @property
+    def width(self) -> int:
+        """Letters it needs: the widest cell, or a head that wraps to a few lines."""
+        words = self.head.split()
+        least = min(max(len(word) for word in words) + _SLACK, len(self.head))
+        return max(least, *(len(cell) for cell in self.cells))
+
+
+def make_console(file: TextIO | None = None, *, stderr: bool = False) -> Console:
+    """Return a console that prints names as they are: no markup, no colours of its own."""
+    return Console(file=file, stderr=stderr, markup=False, emoji=False, highlight=False)
+
+
+def wrap(text: str, width: int) -> str:
+    r"""Break a paragraph into lines; a number stays with its unit.
+
+    >>> wrap("about 95 % of them", 8)
+    'about\n95 % of\nthem'
+    """
+    glued = re.sub(r"(?<=\d) (?=\S)", "\N{NO-BREAK SPACE}", text)
+    lines = textwrap.wrap(glued, max(width, 1), break_on_hyphens=False)
+    return "\n".join(lines).replace("\N{NO-BREAK SPACE}", " ")
+
+
+def align(texts: Sequence[str]) -> tuple[str, ...]:
+    """Pad numbers so that their decimal points stand below each other.
+
+    >>> align(["1.25", "10", "3 %"])
+    (' 1.25', '10   ', ' 3    %')
+    """
+    parts = []
+    for text in texts:
+        number, _, unit = text.partition(" ")
+        whole, point, fraction = number.partition(".")
+        parts.append((whole, point + fraction, f" {unit}" if unit else ""))
+    before = max((len(whole) for whole, _, _ in parts), default=0)
+    after = max((len(rest) for _, rest, _ in parts), default=0)
+    return tuple(f"{whole:>{before}}{rest:<{after}}{unit}" for whole, rest, unit in parts)
+
+
+def ranges(head: str, values: Sequence[Estimate | None]) -> Column:
+    """Return a column of values with their 95 % intervals as "value (low to high)".
+
+    Parameters
+    ----------
+    head : str
+        Its head.
+    values : sequence of Estimate or None
+        None leaves the cell empty.
+    """
+    shown = align(["" if e is None else amount(e.value, e.std_error) for e in values])
+    intervals = ["" if e is None else _interval(e) for e in values]
+    return Column(head, tuple(map(_joined, shown, intervals)))
+
+
+def plus_minus(
+    head: str, values: Sequence[Estimate], factor: float = 1.0, unit: str = ""
+) -> Column:
+    """Return a column of values as "value ± half the 95 % interval", in honest digits.
+
+    A share of which nothing, or nothing else, was seen is given by its bound.
+
+    Parameters
+    ----------
+    head : str
+        Its head.
+    values : sequence of Estimate
+    factor : float
+        Multiplies everything (100 for a share in per cent).
+    unit : str
+        Stands behind each value.
+    """
+    tail = f" {unit}" if unit else ""
+    bounds = [_bound(e, factor) for e in values]
+    shown = align(
+        [
+            bound or amount(factor * e.value, factor * e.std_error)
+            for e, bound in zip(values, bounds, strict=True)
+        ]
+    )
+    spreads = ["" if bound else _spread(e, factor) for e, bound in zip(values, bounds, strict=True)]
+    joined = [_joined(*pair) for pair in zip(shown, align(spreads), strict=True)]
+    return Column(head, tuple(f"{text}{tail}" if text.strip() else "" for text in joined))
+
+
+def _joined(value: str, rest: str) -> str:
+    return f"{value} {rest}".rstrip() if value.strip() else ""
+
+
+def _interval(e: Estimate) -> str:
+    if not (math.isfinite(e.low) and math.isfinite(e.high) and math.isfinite(e.std_error)):
+        return "(unknown)" if math.isfinite(e.value) else ""
+    if e.low == e.high:
+        return ""
+    return f"({amount(e.low, e.std_error)} to {amount(e.high, e.std_error)})"
+
+
+def _bound(e: Estimate, factor: float) -> str:
+    if e.std_error == 0.0 and e.low < e.high:
+        if e.value == e.low:
+            return f"<{factor * e.high:.2g}"
+        if e.value == e.high:
+            return f">{_down(factor * e.low)}"
+    return ""
+
+
+def _down(value: float) -> str:
+    """Return a number below 100 with four digits, rounded down so that the bound holds."""
+    return f"{math.floor(value * 100.0) / 100.0:g}"
+
+
+def _spread(e: Estimate, factor: float) -> str:
+    half = max(e.high - e.value, e.value - e.low)
+    if not math.isfinite(half) or not math.isfinite(e.std_error) or half == 0.0:
+        return ""
+    return f"± {amount(factor * half, factor * e.std_error)}"
+
+
+def chance(value: float) -> str:
+    """Return a probability in per cent, never rounded to certainty.
+
+    >>> chance(0.99999), chance(0.5), chance(0.0)
+    ('> 99.9 %', '50 %', '< 0.1 %')
+    """
+    if not math.isfinite(value):
+        return "unknown"
+    if value > 0.999:
+        return "> 99.9 %"
+    if value < 0.001:
+        return "< 0.1 %"
+    return f"{100.0 * value:.3g} %"
+
+
+def pack(label: Column, columns: Sequence[Column], width: int) -> Iterator[Table]:
+    """Yield tables that show ``columns`` in order, as many side by side as ``width`` holds.
+
+    A column that wraps must be the only one; it gets what the labels leave.
+    """
+    first = min(label.width, _LONGEST_LABEL, max(width // 3, 8))
+    row: list[Column] = []
+    taken = first
+    for column in columns:
+        if column.wraps:
+            room = max(width - first - _GAP, 8)
+            column = Column(column.head, tuple(wrap(cell, room) for cell in column.cells), True)
+        if row and taken + _GAP + column.width > width:
+            yield _table(label, first, row)
+            row, taken = [], first
+        row.append(column)
+        taken += _GAP + column.width
+    if row:
+        yield _table(label, first, row)
+
+
+def _table(label: Column, first: int, columns: Sequence[Column]) -> Table:
+    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1))
+    table.add_column(label.head, width=first, overflow="fold")
+    for column in columns:
+        head = column.head if column.wraps else wrap(column.head, column.width)
+        table.add_column(head, width=None if column.wraps else column.width)
+    for cells in zip(label.cells, *(column.cells for column in columns), strict=True):
+        table.add_row(*cells)
+    return table

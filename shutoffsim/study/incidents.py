@@ -1,0 +1,101 @@
+"""Incidents with words for numbers and units of the trade, for people and for files."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pyarrow as pa
+
+from shutoffsim.model import layout as L
+
+if TYPE_CHECKING:
+    from shutoffsim.scenario import Scenario
+
+HOUR = 3600.0
+DAY = 86400.0
+LITRE = 1e-3
+_WORD = pa.dictionary(pa.int16(), pa.string())
+
+COLUMNS = (
+    ("history", pa.int64(), "number of the history"),
+    ("design", _WORD, "design"),
+    ("probe", pa.int32(), "number of the probe within its history"),
+    ("weight", pa.float64(), "leaks per history that this row stands for"),
+    ("source", _WORD, "leak source"),
+    ("zone", _WORD, "zone of the source"),
+    ("onset_days", pa.float64(), "start of the leak, days since commissioning"),
+    ("presence", _WORD, "where people were at the start"),
+    ("mains", pa.bool_(), "whether mains power was there at the start"),
+    ("flow_l_per_min", pa.float64(), "flow at the start, valve open"),
+    ("sensed_h", pa.float64(), "start to alarm at the controller; empty: never"),
+    ("stopped_h", pa.float64(), "start to stopped flow; empty: not within the service life"),
+    ("found_h", pa.float64(), "start to a person knowing; empty: not within the service life"),
+    ("stopped_by", _WORD, "who stopped the water"),
+    ("failure_mode", _WORD, "first broken link; none: automation stopped it in time"),
+    ("volume_l", pa.float64(), "water escaped"),
+    ("wet_area_m2", pa.float64(), "floor wetted"),
+    ("units_affected", pa.float64(), "units below that the water reached, partly as fractions"),
+    ("wet_time_h", pa.float64(), "start until stopped and found"),
+    ("loss", pa.float64(), "loss, in the scenario's currency"),
+    ("insured_loss", pa.float64(), "part of the loss that the policy pays"),
+)
+SCHEMA = pa.schema([pa.field(name, kind) for name, kind, _meaning in COLUMNS])
+
+
+def incident_table(rows: Any, scenario: Scenario, designs: tuple[str, ...], zones: Any) -> pa.Table:
+    """Return incidents with words for numbers and units of the trade.
+
+    Parameters
+    ----------
+    rows : record array (i,)
+        Incidents, see :data:`shutoffsim.model.layout.INCIDENT`.
+    scenario : Scenario
+    designs : tuple of str
+        Names by ``rows["design"]``.
+    zones : int array (designs, sources)
+        Zone of each source in each design.
+
+    Returns
+    -------
+    pyarrow.Table
+        With the columns of :data:`COLUMNS`.
+    """
+    zone = zones[rows["design"], rows["source"]]
+    values = {
+        "history": rows["history"],
+        "design": _words(rows["design"], designs),
+        "probe": rows["probe"],
+        "weight": rows["weight"],
+        "source": _words(rows["source"], scenario.source_names),
+        "zone": _words(zone, scenario.zone_names),
+        "onset_days": rows["onset"] / DAY,
+        "presence": _words(rows["presence"], L.PRESENCE_NAMES),
+        "mains": rows["mains"] == 1,
+        "flow_l_per_min": rows["flow"] * (60.0 / LITRE),
+        "sensed_h": _or_empty(rows["sensed"] / HOUR),
+        "stopped_h": _or_empty(rows["stopped"] / HOUR),
+        "found_h": _or_empty(rows["found"] / HOUR),
+        "stopped_by": _words(rows["stopped_by"], L.STOPPERS),
+        "failure_mode": _words(rows["mode"], L.MODES),
+        "volume_l": rows["volume"] / LITRE,
+        "wet_area_m2": rows["wet_area"],
+        "units_affected": rows["units"],
+        "wet_time_h": rows["wet_time"] / HOUR,
+        "loss": rows["loss"],
+        "insured_loss": rows["insured"],
+    }
+    columns = [
+        value if isinstance(value, pa.Array) else pa.array(np.ascontiguousarray(value), field.type)
+        for value, field in zip(values.values(), SCHEMA, strict=True)
+    ]
+    return pa.Table.from_arrays(columns, schema=SCHEMA)
+
+
+def _words(numbers: Any, words: tuple[str, ...]) -> pa.Array:
+    indices = pa.array(np.ascontiguousarray(numbers), pa.int16())
+    return pa.DictionaryArray.from_arrays(indices, pa.array(words, pa.string()))
+
+
+def _or_empty(values: Any) -> pa.Array:
+    return pa.array(np.ascontiguousarray(values), pa.float64(), mask=np.isnan(values))

@@ -1,0 +1,207 @@
+"""The pages: what they show is what happens, what they list is complete, what they name exists."""
+
+from __future__ import annotations
+
+import doctest
+import importlib.util
+import json
+import os
+import re
+import shlex
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+import shutoffsim
+from shutoffsim.cli import app
+from shutoffsim.model import layout as L
+from shutoffsim.study.incidents import COLUMNS
+
+ROOT = Path(__file__).resolve().parent.parent
+COTTAGE = ROOT / "scenarios" / "holiday_cottage.toml"
+README = ROOT / "README.md"
+
+spec = importlib.util.spec_from_file_location("refresh", ROOT / "docs" / "refresh.py")
+refresh = importlib.util.module_from_spec(spec)
+spec.loader.exec_module(refresh)
+
+PAGES = refresh.pages()
+OUTPUTS = [
+    (page, line, shown)
+    for page in PAGES
+    for line, shown in refresh.shown_outputs(page.read_text(encoding="utf-8")).items()
+]
+PYTHON_BLOCKS = [
+    (page, code)
+    for page in PAGES
+    for code in re.findall(r"^```python\n(.*?)^```", page.read_text("utf-8"), re.M | re.S)
+]
+
+
+def shell_lines(page: Path) -> list[str]:
+    """Return the command lines of a page's shell blocks."""
+    blocks = re.findall(r"^```sh\n(.*?)^```", page.read_text("utf-8"), re.M | re.S)
+    return [line for block in blocks for line in block.splitlines() if line.strip()]
+
+
+def test_pages_show_something():
+    assert README in [page for page, _line, _shown in OUTPUTS]
+    assert PYTHON_BLOCKS
+
+
+@pytest.mark.parametrize(
+    ("page", "line", "shown"), OUTPUTS, ids=[f"{p.name}: {line}" for p, line, _ in OUTPUTS]
+)
+def test_shown_output_is_what_the_command_prints(page, line, shown):
+    assert refresh.run_command(line) == shown, "stale: run python docs/refresh.py"
+
+
+@pytest.mark.parametrize(
+    ("page", "code"), PYTHON_BLOCKS, ids=[f"{p.name}-{n}" for n, (p, _) in enumerate(PYTHON_BLOCKS)]
+)
+def test_python_blocks_run(page, code, monkeypatch, capsys):
+    monkeypatch.chdir(ROOT)
+    exec(compile(code, str(page), "exec"), {"__name__": "__main__"})
+
+
+def test_the_command_of_the_first_screen_is_the_one_whose_output_is_shown():
+    (first, *_) = shell_lines(README)
+    words = shlex.split(first.rpartition("&&")[2])
+    assert Path(words[0]).name == "shutoffsim"
+    assert shlex.join(words[1:]) in refresh.shown_outputs(README.read_text("utf-8"))
+
+
+def test_continuous_integration_runs_the_test_command_of_the_readme():
+    commands = [line for line in shell_lines(README) if "pytest" in line]
+    assert len(commands) == 1
+    script = (ROOT / ".ci" / "run").read_text()
+    assert script.splitlines()[-1] == commands[0]
+    assert os.access(ROOT / ".ci" / "run", os.X_OK)
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_links_and_pictures_exist(page):
+    for target in re.findall(r"\]\(([^)#\s]+)", page.read_text("utf-8")):
+        if not target.startswith(("http:", "https:")):
+            assert (page.parent / target).exists(), target
+
+
+def test_every_page_can_be_reached_from_the_readme():
+    seen, waiting = set(), [README]
+    while waiting:
+        page = waiting.pop()
+        if page in seen or page.suffix != ".md":
+            continue
+        seen.add(page)
+        for target in re.findall(r"\]\(([^)#\s]+)", page.read_text("utf-8")):
+            if not target.startswith(("http:", "https:")):
+                waiting.append((page.parent / target).resolve())
+    assert {page.resolve() for page in PAGES} <= seen
+
+
+def test_every_command_is_in_the_readme():
+    text = README.read_text("utf-8")
+    for command in app.registered_commands:
+        name = command.name or command.callback.__name__
+        assert f"shutoffsim {name}" in text
+
+
+# --- docs/results.md ----------------------------------------------------------------------------
+
+
+def keys_of(data: object) -> set[str]:
+    """Return all keys of nested data, names of failure modes apart."""
+    if isinstance(data, dict):
+        inner = set().union(*map(keys_of, data.values())) if data else set()
+        return {key for key in data if key not in L.MODES} | inner
+    if isinstance(data, list):
+        return set().union(*map(keys_of, data)) if data else set()
+    return set()
+
+
+def test_the_result_page_lists_every_key_and_column(tmp_path):
+    page = (ROOT / "docs" / "results.md").read_text("utf-8")
+    listed = set(re.findall(r"^\| `([^`]+)`", page, re.M))
+    file = tmp_path / "result.json"
+    result = CliRunner().invoke(
+        app, ["compare", str(COTTAGE), "--histories", "4", "--json", str(file)]
+    )
+    assert result.exit_code == 0, result.output
+    keys = keys_of(json.loads(file.read_text()))
+    columns = {name for name, _kind, _meaning in COLUMNS}
+    values = set(shutoffsim.load(COTTAGE).ledger().columns)
+    assert keys <= listed, f"not listed: {sorted(keys - listed)}"
+    assert columns <= listed, f"not listed: {sorted(columns - listed)}"
+    assert values <= listed, f"not listed: {sorted(values - listed)}"
+    assert listed <= keys | columns | values, sorted(listed - keys - columns - values)
+
+
+def test_the_glossary_names_every_failure_mode():
+    page = (ROOT / "docs" / "glossary.md").read_text("utf-8")
+    for mode in L.MODES[1:]:
+        assert re.search(rf"^\| {re.escape(mode)} \|", page, re.M), mode
+
+
+def test_the_change_log_speaks_of_the_present_version():
+    page = (ROOT / "docs" / "changes.md").read_text("utf-8")
+    assert f"## {shutoffsim.__version__}" in page
+    entries = re.findall(r"^- \[([A-Z]+)\]", page, re.M)
+    assert entries
+    assert set(entries) <= {"NEW", "FIX", "CHANGE", "BREAKING", "NUMBERS"}
+
+
+# --- examples in docstrings ---------------------------------------------------------------------
+
+MODULES = [
+    "shutoffsim.report.text",
+    "shutoffsim.report.timeline",
+    "shutoffsim.study.compare",
+    "shutoffsim.study.replay",
+    "shutoffsim.study.words",
+]
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_examples_in_docstrings_run(name, monkeypatch):
+    monkeypatch.chdir(ROOT)
+    failed, tried = doctest.testmod(importlib.import_module(name))
+    assert tried > 0
+    assert failed == 0
+
+
+def test_refresh_finds_a_stale_page():
+    page = "<!-- output of: shutoffsim --version -->\n```text\nshutoffsim 0.0\n```\n"
+    renewed = refresh.refresh(page)
+    assert renewed != page
+    assert refresh.shown_outputs(renewed) == {"--version": f"shutoffsim {shutoffsim.__version__}\n"}
+
+
+def test_the_picture_is_drawn_the_same_twice(tmp_path, monkeypatch):
+    monkeypatch.setattr(refresh, "PICTURE", tmp_path / "a.svg")
+    monkeypatch.setattr(shutoffsim, "compare", lambda s: compared(s), raising=False)
+    refresh.draw_picture()
+    first = (tmp_path / "a.svg").read_bytes()
+    refresh.draw_picture()
+    assert (tmp_path / "a.svg").read_bytes() == first
+    assert first.startswith(b"<?xml")
+    assert len(first) > 5000
+
+
+def compared(scenario):
+    from shutoffsim.study.compare import compare
+
+    return compare(scenario, histories=8)
+
+
+def test_this_script_needs_no_installation():
+    done = subprocess.run(
+        [sys.executable, "-c", "import runpy; runpy.run_path('docs/refresh.py')"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
