@@ -484,3 +484,58 @@ def test_names_with_brackets_are_printed_as_they_are(tmp_path):
         '[designs."[bold]none[/bold] :smile:"]\nelement.kind = "none"\n'
     )
     assert "[bold]none[/bold] :smile:" in run("compare", file, "--histories", 2, width=100).stdout
+
+
+# --- pfd and meter --------------------------------------------------------------------------------
+
+PULSES = "time,pulses\n" + "".join(
+    f"2026-03-0{day}T07:{minute:02d}:{second:02d}Z,1\n"
+    for day in (1, 2, 3)
+    for minute in range(8 * day)
+    for second in (0, 30)
+)
+
+
+def test_pfd_prints_the_modes_and_their_sum(tmp_path):
+    file = tmp_path / "pfd.json"
+    args = ("pfd", COTTAGE, "--design", "plus more torque", "--relative-error", "20%")
+    result = run(*args, "--json", file)
+    assert result.exit_code == 0, result.output
+    assert "probability of failure on demand" in result.stdout
+    assert re.search(r"\nall +\d", result.stdout)
+    data = json.loads(file.read_text())
+    found = data["probability_of_failure_on_demand"]
+    assert set(found) == ESTIMATE_KEYS
+    assert found["std_error"] <= 0.2 * found["value"]
+    assert sum(e["value"] for e in data["failure_modes"].values()) == pytest.approx(found["value"])
+    again = tmp_path / "again.json"
+    assert run(*args, "--json", again, "--workers", 1).exit_code == 0
+    assert again.read_bytes() == file.read_bytes()
+
+
+def test_pfd_refuses_an_absurd_error():
+    result = run("pfd", COTTAGE, "--relative-error", "0")
+    assert result.exit_code == 2
+    assert "relative_error is out of range" in result.stderr
+
+
+def test_meter_reads_a_record(tmp_path):
+    record, file = tmp_path / "pulses.csv", tmp_path / "meter.json"
+    record.write_text(PULSES)
+    result = run("meter", record, "--litres-per-pulse", 1, "--gap", "60 s", "--json", file)
+    assert result.exit_code == 0, result.output
+    assert re.search(r"longer than 5 min +3\b", result.stdout)
+    assert re.search(r"longer than 15 min +2\b", result.stdout)
+    assert re.search(r"longer than 30 min +0\b", result.stdout)
+    assert "[flow_rule]" in result.stdout
+    assert json.loads(file.read_text())
+
+
+@pytest.mark.parametrize("text", ["", "a,b\n1,2\n", "time,pulses\n"])
+def test_meter_refuses_what_is_no_record(tmp_path, text):
+    record = tmp_path / "record.csv"
+    record.write_text(text)
+    result = run("meter", record, "--litres-per-pulse", 1)
+    assert result.exit_code == 2
+    assert "Traceback" not in result.output + result.stderr
+    assert "record.csv" in result.stderr
