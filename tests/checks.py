@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -264,12 +264,16 @@ class Case:
     life: str = "87600 h"
     seed: int = 1
 
-    def find(self, change: Change | None = None, rows: Change | None = None) -> Finding:
-        """Simulate; ``change`` may spoil the parameters and ``rows`` the incidents first."""
+    def find(self, change: Change | None = None, rows: Change | None = None, **how: Any) -> Finding:
+        """Simulate.
+
+        ``change`` may spoil the parameters, and ``rows`` the incidents, first; ``how`` are other
+        settings of the run.
+        """
         params = perfect(self.changes, life=self.life).parameters()
         if change is not None:
             change(params)
-        setup = Setup.of(params, self.seed, probes=self.probes)
+        setup = replace(Setup.of(params, self.seed, probes=self.probes), **how)
         pairs = []
         for chunk in run_chunks(setup, 0, self.histories):
             if rows is not None:

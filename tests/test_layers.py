@@ -13,7 +13,18 @@ import pytest
 PACKAGE = Path(__file__).resolve().parent.parent / "shutoffsim"
 
 #: From low to high. A module may import from its own layer and from lower ones.
-LAYERS = ("version", "errors", "units", "model", "scenario", "engine", "estimate", "study", "report", "cli")
+LAYERS = (
+    "version",
+    "errors",
+    "units",
+    "model",
+    "scenario",
+    "engine",
+    "estimate",
+    "study",
+    "report",
+    "cli",
+)
 
 #: Files above all layers: the public surface, and what starts the command line.
 ABOVE = {"__init__", "__main__"}

@@ -58,16 +58,12 @@ def place_probe(share_cum, cell_cum, cell, m, j, u):
 
 
 @entry
-def place_probes(
-    share_cum, cell_cum, cell, seed, history, sources, times, densities, order
-):
+def place_probes(share_cum, cell_cum, cell, seed, history, sources, times, densities, order):
     """Place the probes of a history (arrays of length m are filled); ``order`` sorts by time."""
     m = len(times)
     for j in range(m):
         u = uniform(seed, history, PROBE_DRAWS, j)
-        sources[j], times[j], densities[j] = place_probe(
-            share_cum, cell_cum, cell, m, j, u
-        )
+        sources[j], times[j], densities[j] = place_probe(share_cum, cell_cum, cell, m, j, u)
         k = j
         while k > 0 and times[order[k - 1]] > times[j]:
             order[k] = order[k - 1]
@@ -148,8 +144,9 @@ def run_histories(
     Each history carries ``m`` probes at stratified times. Where ``rows`` has room for more, the
     rest are extra probes in the stretches in which automation is impaired: there they come as a
     Poisson process with rate EXTRA / (time impaired so far + EXTRA_START), so that short and long
-    stretches both get some. A probe's weight is the leak rate over the *sum* of both densities at
-    its place, which keeps sums over all probes unbiased.
+    stretches both get some, times the share of the room that is left, so that it never stops
+    short. A probe's weight is the leak rate over the *sum* of both densities at its place, which
+    keeps sums over all probes unbiased.
 
     Parameters
     ----------
@@ -184,9 +181,7 @@ def run_histories(
     order = np.empty(m, np.int64)
     for h in range(n):
         history = first + np.uint64(h)
-        place_probes(
-            share_cum, cell_cum, cell, seed, history, sources, at, densities, order
-        )
+        place_probes(share_cum, cell_cum, cell, seed, history, sources, at, densities, order)
         for d in range(k):
             p = params[d]
             state[0] = blank[0]
@@ -202,18 +197,21 @@ def run_histories(
             extra = 0
             draws = 0
             since = L.NEVER  # start of the present impaired stretch
-            stored = 0.0  # unit exponentials spent in it, and the next one
+            reach = 0.0  # time impaired at its last extra probe, plus EXTRA_START
+            wait = 0.0  # unit exponential to the next one
             while True:
                 while True:
                     t = at[order[base]] if base < m else L.NEVER
                     more = L.NEVER
+                    rate = 0.0
                     if since < L.NEVER and m + extra < room:
-                        more = since + EXTRA_START * (math.exp(stored / EXTRA) - 1.0)
+                        rate = EXTRA * (room - m - extra) / (room - m)
+                        more = since - EXTRA_START + reach * math.exp(wait / rate)
                     if min(t, more) > now or min(t, more) >= p.horizon:
                         break
                     spread = 0.0
-                    if since < L.NEVER and m + extra < room:
-                        spread = EXTRA / (min(t, more) - since + EXTRA_START)
+                    if rate > 0.0:
+                        spread = rate / (min(t, more) - since + EXTRA_START)
                     if t <= more:
                         j = order[base]
                         base += 1
@@ -224,21 +222,14 @@ def run_histories(
                         t = more
                         j = m + extra
                         extra += 1
-                        i = source_of(
-                            share_cum, uniform(seed, history, EXTRA_DRAWS, draws)
-                        )
-                        stored -= math.log1p(
-                            -uniform(seed, history, EXTRA_DRAWS, draws + 1)
-                        )
+                        i = source_of(share_cum, uniform(seed, history, EXTRA_DRAWS, draws))
+                        wait = -math.log1p(-uniform(seed, history, EXTRA_DRAWS, draws + 1))
+                        reach = t - since + EXTRA_START
                         draws += 2
                         share = share_cum[i + 1] - share_cum[i]
-                        density = share * (
-                            m * cell_density(cell_cum, cell, i, t) + spread
-                        )
+                        density = share * (m * cell_density(cell_cum, cell, i, t) + spread)
                     row = rows[d, h, j : j + 1]
-                    probe_at(
-                        p, state, times, fork, fork_times, delay, i, t, density, j, row
-                    )
+                    probe_at(p, state, times, fork, fork_times, delay, i, t, density, j, row)
                     row[0].design = d
                 if now >= p.horizon:
                     break
@@ -249,9 +240,8 @@ def run_histories(
                         since = L.NEVER
                     elif since == L.NEVER:
                         since = now
-                        stored = -math.log1p(
-                            -uniform(seed, history, EXTRA_DRAWS, draws)
-                        )
+                        reach = EXTRA_START
+                        wait = -math.log1p(-uniform(seed, history, EXTRA_DRAWS, draws))
                         draws += 1
                 c, now = next_ring(delay, times, now, max(before, s.limit))
             close(p, s, p.horizon, natural)

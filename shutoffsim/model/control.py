@@ -39,14 +39,13 @@ def gateway_is_up(p, s, now):
     chance = p.gateway_up
     if s.gateway_at >= 0.0:
         restore = 1.0 / p.gateway_outage
-        fail = (
-            restore * (1.0 - p.gateway_up) / p.gateway_up
-            if p.gateway_up > 0.0
-            else math.inf
-        )
+        fail = restore * (1.0 - p.gateway_up) / p.gateway_up if p.gateway_up > 0.0 else math.inf
         fade = math.exp(-(restore + fail) * (now - s.gateway_at))
         chance += (s.gateway - p.gateway_up) * fade
-    u = uniform(s.seed, s.history, GATEWAY_DRAWS, s.n_gateway)
+    count = s.n_gateway & 4095
+    if s.focus != L.EVERY_LEAK:
+        count += s.focus << 12  # each probe looks for itself
+    u = uniform(s.seed, s.history, GATEWAY_DRAWS, count)
     s.n_gateway += 1
     s.gateway = 1 if u < chance else 0
     s.gateway_at = now
@@ -136,11 +135,7 @@ def serve(p, s, now, delay):
         s.pending = 1
         return
     for slot in range(L.SLOTS):
-        if (
-            s.leak_on[slot] == 1
-            and s.leak_demanded[slot] == 1
-            and s.leak_stopped[slot] == 0
-        ):
+        if s.leak_on[slot] == 1 and s.leak_demanded[slot] == 1 and s.leak_stopped[slot] == 0:
             delay[L.RETRY] = L.NEVER
             start_stroke(p, s, now, L.CLOSE_LEAK, s.leak_key[slot], delay)
             return
@@ -150,11 +145,7 @@ def serve(p, s, now, delay):
 def order_again(p, s, now, delay):
     """Power or controller is back: take up orders that still stand."""
     for slot in range(L.SLOTS):
-        if (
-            s.leak_on[slot] == 1
-            and s.leak_demanded[slot] == 1
-            and s.leak_stopped[slot] == 0
-        ):
+        if s.leak_on[slot] == 1 and s.leak_demanded[slot] == 1 and s.leak_stopped[slot] == 0:
             if s.stroke == L.IDLE and s.believed_shut == 0:
                 serve(p, s, now, delay)
             return
@@ -328,9 +319,7 @@ def end_closing(p, s, now, purpose, delay):
             power.spend(p, s, now, 0.0, delay, L.BATTERY_EMPTY)
         if purpose == L.CLOSE_NUISANCE:
             after_nuisance(p, s, now, delay)
-        reopen_if_free(
-            p, s, now
-        )  # what wanted it shut may have ended during the stroke
+        reopen_if_free(p, s, now)  # what wanted it shut may have ended during the stroke
         return
     s.last_outcome = outcome
     propose_to_demanded(s, outcome)
@@ -374,7 +363,8 @@ def give_up(p, s, now, purpose, delay):
 @kernel
 def after_nuisance(p, s, now, delay):
     """People open the water again after a false alarm, and may switch the automation off."""
-    s.nuisance_closings += 1
+    if s.last_outcome == L.MODE_NONE:
+        s.nuisance_closings += 1
     s.believed_shut = 0
     reopen_if_free(p, s, now)
     u = uniform(s.seed, s.history, NUISANCE_DRAWS, s.n_nuisance)
@@ -391,11 +381,7 @@ def end_stroke(p, s, now, delay):
     purpose = s.stroke
     s.stroke = L.IDLE
     needs_power = p.element != L.ELEMENT_SOLENOID_OPEN
-    if (
-        needs_power
-        and s.outcome == L.MODE_NONE
-        and power.power_source(p, s) == power.DARK
-    ):
+    if needs_power and s.outcome == L.MODE_NONE and power.power_source(p, s) == power.DARK:
         s.outcome = L.MODE_NO_POWER
     if purpose == L.EXERCISING:
         end_exercise(p, s, now, delay)
@@ -409,21 +395,12 @@ def end_stroke(p, s, now, delay):
 @kernel
 def retry_stroke(p, s, now, delay):
     """Try the last closing once more, for a leak that still runs or a standing order."""
-    if (
-        s.stroke != L.IDLE
-        or s.position == L.SHUT
-        or s.switched_off == 1
-        or s.controller == 0
-    ):
+    if s.stroke != L.IDLE or s.position == L.SHUT or s.switched_off == 1 or s.controller == 0:
         return
     wanted = s.hold_away == 1 or s.hold_power == 1
     purpose = L.CLOSE_AWAY if s.hold_away == 1 else L.CLOSE_POWER
     for slot in range(L.SLOTS):
-        if (
-            s.leak_on[slot] == 1
-            and s.leak_demanded[slot] == 1
-            and s.leak_stopped[slot] == 0
-        ):
+        if s.leak_on[slot] == 1 and s.leak_demanded[slot] == 1 and s.leak_stopped[slot] == 0:
             wanted = True
             purpose = L.CLOSE_LEAK
     if wanted:

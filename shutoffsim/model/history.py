@@ -43,9 +43,7 @@ from shutoffsim.model.streams import (
 # Draws of the site, once a history.
 PRESSURE, BREAKAWAY, AGE, SEAT, UNIT, PRELOAD, KNOWS, FIRST_TRIP, TILT = np.arange(9)
 
-STIFF_TAIL = (
-    0.02  # upper share of breakaway torques that half of the tilted histories come from
-)
+STIFF_TAIL = 0.02  # upper share of breakaway torques that half of the tilted histories come from
 
 NATURAL_KEYS = 14  # bits for the number of a candidate within its source
 PROBE_KEYS = 1 << 18  # first key of the probes
@@ -90,18 +88,14 @@ def start(p, s, delay):
         s.sensor_ok[k] = 1
         delay[L.FIRST_SOURCE + p.n_sources + k] = detection.next_sensor_death(p, s, k)
     for i in range(p.n_sources):
-        delay[L.FIRST_SOURCE + i] = waiting(
-            leak.greatest_rate(p, s, i), source_draw(s, i, 0)
-        )
+        delay[L.FIRST_SOURCE + i] = waiting(leak.greatest_rate(p, s, i), source_draw(s, i, 0))
     if p.n_sensors > 0:
         delay[L.SENSOR_CHECK] = p.sensor_check
         delay[L.SENSOR_SHOCK] = waiting(detection.shock_rate(p), shock_draw(s))
     if p.element == L.ELEMENT_NONE:
         return
     delay[L.EXERCISE] = p.exercise
-    delay[L.NUISANCE] = waiting(
-        p.nuisance_rate + p.rule_nuisance_rate, nuisance_draw(s)
-    )
+    delay[L.NUISANCE] = waiting(p.nuisance_rate + p.rule_nuisance_rate, nuisance_draw(s))
     delay[L.ACTUATOR] = control.next_element_failure(p, s)
     delay[L.CONTROLLER] = waiting(p.hang_rate, controller_draw(s))
     delay[L.SUPPLY] = waiting(p.supply_failure_rate, supply_draw(s))
@@ -208,18 +202,14 @@ def on_outage(p, s, now, delay):
     """Mains fail or return."""
     if s.mains == 0:
         s.mains = 1
-        delay[L.OUTAGE] = waiting(
-            power.greatest_outage_rate(p), power.outage_draw(p, s)
-        )
+        delay[L.OUTAGE] = waiting(power.greatest_outage_rate(p), power.outage_draw(p, s))
         if s.supply_ok == 1:
             supply_is_back(p, s, now, delay)
         return
     pick = power.outage_draw(p, s)
     length = power.outage_length(p, s, pick, power.outage_draw(p, s))
     if length <= 0.0:
-        delay[L.OUTAGE] = waiting(
-            power.greatest_outage_rate(p), power.outage_draw(p, s)
-        )
+        delay[L.OUTAGE] = waiting(power.greatest_outage_rate(p), power.outage_draw(p, s))
         return
     s.mains = 0
     delay[L.OUTAGE] = length
@@ -297,9 +287,7 @@ def all_dark(p, s, now, delay):
 def other_stroke(p, s, now, purpose, delay):
     """Start a stroke that is not a leak's own."""
     s.tries = 0
-    control.start_stroke(
-        p, s, now, purpose, control.OTHER_STROKES + s.n_exercise, delay
-    )
+    control.start_stroke(p, s, now, purpose, control.OTHER_STROKES + s.n_exercise, delay)
     s.n_exercise += 1
 
 
@@ -342,12 +330,7 @@ def on_policy(p, s, now, delay):
 def on_exercise(p, s, now, delay):
     """A scheduled exercise; put off to the next one when it cannot be done."""
     delay[L.EXERCISE] = p.exercise
-    if (
-        control.ready_to_close(p, s)
-        and s.open_leaks == 0
-        and s.mains == 1
-        and s.supply_ok == 1
-    ):
+    if control.ready_to_close(p, s) and s.open_leaks == 0 and s.mains == 1 and s.supply_ok == 1:
         other_stroke(p, s, now, L.EXERCISING, delay)
 
 

@@ -25,9 +25,7 @@ ELEMENT_NONE = 0  # a person only
 ELEMENT_CLAMP = 1  # actuator clamped onto the existing valve
 ELEMENT_MOTOR_VALVE = 2  # new motorised valve fitted by a plumber
 ELEMENT_SOLENOID_OPEN = 3  # solenoid powered to stay open: shuts at every power loss
-ELEMENT_SOLENOID_SHUT = (
-    4  # solenoid powered to shut: needs power for as long as it is shut
-)
+ELEMENT_SOLENOID_SHUT = 4  # solenoid powered to shut: needs power for as long as it is shut
 
 MOUNT_SCREWS = 0
 MOUNT_QUICK_RELEASE = 1
@@ -87,9 +85,7 @@ STOPPERS = (
     "a person upstream",
     "already shut",
 )
-BY_NOBODY, BY_AUTOMATION, BY_HAND, BY_UPSTREAM, BY_ALREADY_SHUT = np.arange(
-    len(STOPPERS)
-)
+BY_NOBODY, BY_AUTOMATION, BY_HAND, BY_UPSTREAM, BY_ALREADY_SHUT = np.arange(len(STOPPERS))
 
 DIST = "dist"  # four numbers: kind, a, b, c
 
@@ -510,9 +506,7 @@ PARAMETERS = _record(
 # --- the state of a history -----------------------------------------------------------------
 OPEN, SHUT, SHORT = np.arange(3)  # position of the valve
 
-IDLE, CLOSE_LEAK, CLOSE_AWAY, CLOSE_POWER, CLOSE_NUISANCE, EXERCISING = np.arange(
-    6
-)  # strokes
+IDLE, CLOSE_LEAK, CLOSE_AWAY, CLOSE_POWER, CLOSE_NUISANCE, EXERCISING = np.arange(6)  # strokes
 
 ON_ITS_WAY, REPORTING, DONE = (
     1,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from shutoffsim.scenario.library import WEAK
 from shutoffsim.scenario.problems import dotted
 from shutoffsim.scenario.resolve import Design
 from shutoffsim.scenario.schema import System
@@ -14,7 +15,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
 YOURS = "your scenario"
-WEAK = ("assumption", "from memory")
 COLUMNS = ("key", "value", "unit", "source", "evidence", "drives")
 
 

@@ -10,6 +10,8 @@ from importlib.resources import files
 from typing import Any
 
 EVIDENCE = ("published", "secondary", "common practice", "from memory", "assumption")
+#: Labels of values that rest on no document.
+WEAK = ("assumption", "from memory")
 
 #: Tables of the library that hold presets, and what their names choose.
 PRESET_TABLES = {
@@ -42,12 +44,15 @@ class Default:
         One of :data:`EVIDENCE`.
     drives : str
         What it affects.
+    measure : str
+        How to measure it instead of assuming it; empty when nothing is said.
     """
 
     value: Any
     source: str
     evidence: str
     drives: str
+    measure: str = ""
 
 
 @cache
@@ -114,7 +119,8 @@ def _default(node: dict[str, Any]) -> Default:
     cited = node.get("cite", [])
     names = [cited] if isinstance(cited, str) else cited
     source = "; ".join([node["source"], *(sources()[name] for name in names)])
-    return Default(node["value"], source, node["evidence"], node["drives"])
+    measure = node.get("measure", "")
+    return Default(node["value"], source, node["evidence"], node["drives"], measure)
 
 
 def in_currency(value: Any, currency: str) -> Any:

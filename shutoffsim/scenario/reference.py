@@ -17,7 +17,7 @@ from shutoffsim import units
 from shutoffsim.errors import OutputError
 from shutoffsim.scenario import library
 from shutoffsim.scenario.distributions import FORMS
-from shutoffsim.scenario.library import Default
+from shutoffsim.scenario.library import WEAK, Default
 from shutoffsim.scenario.problems import DEFAULT_CURRENCY, dotted
 from shutoffsim.scenario.quantities import Value
 from shutoffsim.scenario.schema import System
@@ -27,6 +27,7 @@ from shutoffsim.scenario.structure import Path, parts
 SCHEMA_FILE = "scenario.schema.json"
 REFERENCE_FILE = "scenario-reference.md"
 DEFAULTS_FILE = "defaults.md"
+UNKNOWN_FILE = "what-nobody-knows.md"
 _GENERATED = "<!-- Written by shutoffsim.scenario.reference; do not edit. -->\n"
 # Where the entries of a named section have their defaults in the library.
 _SINGULAR = {"zones": "zone", "leaks": "leak", "sensors": "sensor"}
@@ -214,8 +215,45 @@ def defaults_page() -> str:
     return "\n".join([*lines, ""])
 
 
+def unknowns_page() -> str:
+    """What the library only assumes, and how to measure it, as Markdown."""
+    entries = library.entries()
+    weak = {path: entry for path, entry in entries.items() if entry.evidence in WEAK}
+    lines = [
+        _GENERATED,
+        "# What nobody knows",
+        "",
+        f"Of the {len(entries)} values in the [library of defaults]({DEFAULTS_FILE}), {len(weak)}",
+        "rest on no document: no data were found, or a part had to be assumed, or they are from",
+        "memory. A measurement of your own, written into the scenario, takes the place of any of",
+        "them; a report lists those that a result used.",
+        "",
+        "## What to measure, and how",
+        "",
+        "| value | now | drives | how to measure it |",
+        "|---|---|---|---|",
+    ]
+    lines += [
+        f"| `{dotted(path)}` | {_value(entry.value)} | {entry.drives} | {_cell(entry.measure)} |"
+        for path, entry in weak.items()
+        if entry.measure
+    ]
+    lines += ["", "## Everything that is assumed or remembered"]
+    section = None
+    for path, entry in weak.items():
+        if path[0] != section:
+            section = path[0]
+            lines += ["", f"### {library.PRESET_TABLES.get(section, section)}", ""]
+            lines += ["| value | now | evidence | what it rests on |", "|---|---|---|---|"]
+        key = dotted(path[1:] or path)
+        lines.append(
+            f"| `{key}` | {_value(entry.value)} | {entry.evidence} | {_cell(entry.source)} |"
+        )
+    return "\n".join([*lines, ""])
+
+
 def write_pages(folder: FilePath) -> list[FilePath]:
-    """Write schema, reference and defaults.
+    """Write schema, reference, defaults and what nobody knows.
 
     Parameters
     ----------
@@ -250,6 +288,7 @@ def pages() -> dict[str, str]:
         SCHEMA_FILE: json.dumps(json_schema(), indent=2, ensure_ascii=False) + "\n",
         REFERENCE_FILE: reference_page(),
         DEFAULTS_FILE: defaults_page(),
+        UNKNOWN_FILE: unknowns_page(),
     }
 
 

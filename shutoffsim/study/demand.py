@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from shutoffsim.scenario import Scenario
 
 PROBES = 4
-EXTRA_PROBES = 64
+EXTRA_PROBES = 128
 LEAST_HISTORIES = 2048
 MOST_HISTORIES = 4_000_000
 METHOD = (

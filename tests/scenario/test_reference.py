@@ -13,12 +13,14 @@ import pytest
 
 import shutoffsim.scenario
 from shutoffsim.errors import OutputError
-from shutoffsim.scenario import json_schema, load, loads, reference, starter
+from shutoffsim.scenario import json_schema, library, load, loads, reference, starter
 from shutoffsim.scenario.schema import System
 from shutoffsim.scenario.structure import parts
 
 ROOT = Path(__file__).parents[2]
 FILES = sorted((ROOT / "scenarios").glob("*.toml"))
+# The reference cases are for calibration; the others are examples to start from.
+EXAMPLES = [file for file in FILES if not file.stem.startswith("reference_")]
 VALIDATOR = jsonschema.Draft202012Validator(json_schema())
 
 
@@ -51,6 +53,16 @@ def test_every_key_is_in_the_reference_with_a_description():
 
     walk(System)
     assert "**required**" not in page
+
+
+def test_what_nobody_knows_lists_every_weak_value_and_no_other():
+    page = reference.unknowns_page()
+    weak = [entry for entry in library.entries().values() if entry.evidence in library.WEAK]
+    everything = page.split("## Everything")[1]
+    rows = [line for line in everything.splitlines() if line.startswith("| `")]
+    assert len(rows) == len(weak)
+    assert not any("| published |" in row or "| secondary |" in row for row in rows)
+    assert all(entry.measure in page for entry in weak)
 
 
 def test_schema_is_a_schema():
@@ -94,7 +106,7 @@ def test_starter_loads_and_is_explained():
     assert starter().count("#") > 10
 
 
-@pytest.mark.parametrize("file", FILES, ids=lambda f: f.stem)
+@pytest.mark.parametrize("file", EXAMPLES, ids=lambda f: f.stem)
 def test_example_scenarios_are_complete(file):
     scenario = load(file)
     assert len(scenario.designs) >= 7
