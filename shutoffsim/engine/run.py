@@ -52,9 +52,7 @@ class Setup:
     tilt: bool = False
 
     @classmethod
-    def of(
-        cls, params: Any, seed: int, engine: Engine = "batch", probes: int = PROBES
-    ) -> Setup:
+    def of(cls, params: Any, seed: int, engine: Engine = "batch", probes: int = PROBES) -> Setup:
         """Return a setup with the placement that suits ``params``."""
         return cls(params, seed, engine, probes, place(params))
 
