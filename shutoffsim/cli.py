@@ -72,6 +72,23 @@ ResultOption = Annotated[
     typer.Option(help="Write the result to this file.", metavar="FILE", show_default=False),
 ]
 
+ClusterOption = Annotated[
+    str | None,
+    typer.Option(
+        help="Address of a dask scheduler to compute on; docs/cluster.md tells how.",
+        metavar="ADDRESS",
+        show_default=False,
+    ),
+]
+StoreOption = Annotated[
+    Path | None,
+    typer.Option(
+        help="With a cluster: keep finished pieces here, so that the run can be taken up again.",
+        metavar="FOLDER",
+        show_default=False,
+    ),
+]
+
 
 def _print_version(wanted: bool) -> None:
     if wanted:
@@ -132,6 +149,8 @@ def compare(
             show_default=False,
         ),
     ] = None,
+    cluster: ClusterOption = None,
+    store: StoreOption = None,
 ) -> None:
     """Compare designs: expected damage, how often the valve fails to close, and why."""
     from shutoffsim.report.files import OutputFile, check_apart, to_json
@@ -161,6 +180,8 @@ def compare(
                 workers=_workers(engine, workers),
                 progress=progress,
                 watch=table.add if table else None,
+                cluster=cluster,
+                store=store,
             )
 
         _compile_first()
@@ -222,6 +243,88 @@ def pfd(
         if result_file:
             result_file.write(to_json(result).encode())
     print_failure_on_demand(make_console(), result)
+
+
+@app.command()
+@_guarded
+def portfolio(
+    scenario: ScenarioArgument,
+    dwellings: Annotated[
+        Path,
+        typer.Argument(
+            metavar="DWELLINGS",
+            help="One row a dwelling (CSV or Parquet); docs/portfolio.md tells the columns.",
+            show_default=False,
+        ),
+    ],
+    design: Annotated[
+        str | None,
+        typer.Option(
+            help="Design of the rows that name none. Default: the first of the file.",
+            metavar="NAME",
+            show_default=False,
+        ),
+    ] = None,
+    histories: Annotated[
+        int, typer.Option(help="Histories of each dwelling.", metavar="NUMBER")
+    ] = 16,
+    region: Annotated[
+        bool,
+        typer.Option(
+            "--region", help="Dwellings of one region share severe spells and mains outages."
+        ),
+    ] = False,
+    seed: SeedOption = 1,
+    workers: WorkersOption = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            help="Write a row for each dwelling to this CSV or Parquet file.",
+            metavar="FILE",
+            show_default=False,
+        ),
+    ] = None,
+    json: ResultOption = None,
+    cluster: ClusterOption = None,
+    store: StoreOption = None,
+) -> None:
+    """Estimate many dwellings at once, and how bad a year of all of them can be."""
+    from shutoffsim.report.files import OutputFile, check_apart, to_json
+    from shutoffsim.report.portfolio import RowFile, print_portfolio
+    from shutoffsim.report.text import make_console
+    from shutoffsim.scenario import load
+
+    loaded = load(scenario)
+    _check_names(scenario, loaded, [design] if design is not None else None)
+    check_apart({"SCENARIO": scenario, "DWELLINGS": dwellings}, {"--out": out, "--json": json})
+    with ExitStack() as files:
+        result_file = files.enter_context(OutputFile(json)) if json else None
+        rows = files.enter_context(RowFile(out)) if out else None
+        _compile_first()
+        from shutoffsim.study.portfolio import portfolio as run_portfolio
+
+        with _progress_bar("dwellings") as progress:
+            result = run_portfolio(
+                loaded,
+                dwellings,
+                design=design,
+                histories=histories,
+                seed=seed,
+                workers=_workers("batch", workers),
+                region=region,
+                out=rows.add if rows else _forget,
+                progress=progress,
+                cluster=cluster,
+                store=store,
+            )
+        if result_file:
+            result_file.write(to_json(result).encode())
+    print_portfolio(make_console(), result, str(dwellings))
+    raise typer.Exit(result.exit_code)
+
+
+def _forget(_table: object) -> None:
+    """Take rows that nobody asked for, so that they are not kept."""
 
 
 @app.command()

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 import warnings
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -212,6 +213,8 @@ def compare(
     workers: int = 1,
     progress: Progress | None = None,
     watch: Callable[[Chunk], None] | None = None,
+    cluster: Any = None,
+    store: Path | None = None,
 ) -> Comparison:
     """Estimate and compare the expected annual damage of designs.
 
@@ -235,6 +238,10 @@ def compare(
         Called as ``progress(histories done, histories planned)``.
     watch : callable, optional
         Called with each chunk of incidents, in order.
+    cluster : distributed.Client or str, optional
+        Compute there instead, with the same numbers; see docs/cluster.md.
+    store : pathlib.Path, optional
+        With a cluster: folder where finished pieces are kept, so that a run can be taken up again.
 
     Returns
     -------
@@ -262,7 +269,7 @@ def compare(
     target = histories if histories is not None else LEAST_HISTORIES
     most = histories if histories is not None else MOST_HISTORIES
     while True:
-        for chunk in run_chunks(setup, tally.n, target, workers):
+        for chunk in _chunks(setup, tally.n, target, workers, cluster, store):
             tally.add(chunk)
             if watch is not None:
                 watch(chunk)
@@ -276,6 +283,16 @@ def compare(
         # Never more than fourfold at once: early estimates of a heavy tail are poor guides.
         target = min(max(needed, int(1.25 * tally.n)), 4 * tally.n, most)
     return summarise(scenario, names, setup, tally, precision if histories is None else None)
+
+
+def _chunks(
+    setup: Setup, first: int, end: int, workers: int, cluster: Any, store: Path | None
+) -> Iterator[Chunk]:
+    if cluster is None:
+        return run_chunks(setup, first, end, workers)
+    from shutoffsim.engine.cluster import run_chunks_on
+
+    return run_chunks_on(cluster, setup, first, end, store)
 
 
 def _check(
