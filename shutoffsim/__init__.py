@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from shutoffsim.study.demand import failure_on_demand as failure_on_demand
     from shutoffsim.study.meter import MeterReport as MeterReport
     from shutoffsim.study.meter import analyse_meter as analyse_meter
+    from shutoffsim.study.portfolio import PortfolioResult as PortfolioResult
+    from shutoffsim.study.portfolio import portfolio as portfolio
     from shutoffsim.study.replay import Replay as Replay
     from shutoffsim.study.replay import replay as replay
 
@@ -31,6 +33,8 @@ _HOMES = {
     "failure_on_demand": "shutoffsim.study.demand",
     "MeterReport": "shutoffsim.study.meter",
     "analyse_meter": "shutoffsim.study.meter",
+    "PortfolioResult": "shutoffsim.study.portfolio",
+    "portfolio": "shutoffsim.study.portfolio",
     "Replay": "shutoffsim.study.replay",
     "replay": "shutoffsim.study.replay",
 }

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 import shutoffsim
-from shutoffsim.engine.run import Setup, run_chunks
+from shutoffsim.engine.run import Setup, run_chunk, run_chunks
 from shutoffsim.model import layout as L
 
 #: Two results further apart than this many standard errors disagree. Chance does that to an honest
@@ -163,6 +163,19 @@ def perfect(*designs: str, life: str = "87600 h") -> shutoffsim.Scenario:
     for number, changes in enumerate(designs or ("",)):
         text += f'\n[designs."{number}"]\n{changes}\n'
     return shutoffsim.loads(text)
+
+
+def leaking(params: Any, per_year: float) -> Any:
+    """Return parameters whose first design leaks so often, by scaling all sources of all designs.
+
+    For checks that need many leaks, or leaks that meet each other, whatever a scenario's own rates.
+    """
+    params = params.copy()
+    rows = run_chunk(Setup.of(params[:1], 1, probes=16), 0, 100).rows
+    now = rows["weight"].sum() / 100 / (params["horizon"][0] / L.YEAR)
+    for name in ("source_rate", "source_life_count"):
+        params[name] *= per_year / now
+    return params
 
 
 @dataclass(frozen=True)

@@ -955,7 +955,7 @@ class Busy:
             elif what == "nuisance":
                 due["nuisance"] = now + rng.exponential(1 / self.nuisance)
                 if ready:
-                    nuisances += 1
+                    nuisances += not failed and rng.random() >= self.stick
                     if rng.random() < self.switch_off:
                         off = True
                         due["switch on"] = now + self.off_time.draw(rng)

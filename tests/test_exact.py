@@ -355,12 +355,11 @@ def outages() -> Case:
     return Case("leaks in outages without a battery", OUTAGES, average, mode_share(L.MODE_NO_POWER))
 
 
-def outages_with_battery() -> Case:
+def outages_with_battery(carried: float = 10.0) -> Case:
     """A battery carries the first a hours of each outage.
 
     Dark at t: down at t - a, and that outage lasts a more: U(t - a) exp(-a / d).
     """
-    carried = 10.0
     total = OUTAGES_PER_HOUR + 1 / OUTAGE_HOURS
     rest = LIFE_HOURS - carried
     average = OUTAGES_PER_HOUR / total * (1 - mean_survival(total * rest))

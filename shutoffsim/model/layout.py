@@ -78,13 +78,7 @@ MODES = (
 ) = np.arange(len(MODES))
 
 # --- who stopped the water --------------------------------------------------------------------
-STOPPERS = (
-    "nobody",
-    "automation",
-    "a person at the valve",
-    "a person upstream",
-    "already shut",
-)
+STOPPERS = ("nobody", "automation", "a person at the valve", "a person upstream", "already shut")
 BY_NOBODY, BY_AUTOMATION, BY_HAND, BY_UPSTREAM, BY_ALREADY_SHUT = np.arange(len(STOPPERS))
 
 DIST = "dist"  # four numbers: kind, a, b, c
@@ -98,12 +92,7 @@ SOURCE_FIELDS = (
     ("life_count", "f", "-", "number of like parts"),
     ("age", "f", "s", "age of the part at commissioning"),
     ("replace_age", "f", "s", "age at which it is replaced on schedule; inf: never"),
-    (
-        "winter",
-        "f",
-        "-",
-        "0: all year; 1: in winter only (cosine-squared half year, mean 1)",
-    ),
+    ("winter", "f", "-", "0: all year; 1: in winter only (cosine-squared half year, mean 1)"),
     ("spell_factor", "f", "-", "rate multiplier during a cold spell or storm"),
     ("trip_factor", "f", "-", "rate multiplier while people are away on a trip"),
     ("in_use", "i", "-", "1: leaks start only while somebody is awake at home"),
@@ -112,25 +101,10 @@ SOURCE_FIELDS = (
     ("seep_growth", DIST, "s", "time for a seep to become a burst; fixed inf: never"),
     ("hole_area", DIST, "m2", "area of a burst hole; fixed 0: use open_end_flow"),
     ("discharge", "f", "-", "discharge coefficient of the hole"),
-    (
-        "open_end_flow",
-        DIST,
-        "m3/s",
-        "flow of the open end at open_end_pressure, no supply loss",
-    ),
+    ("open_end_flow", DIST, "m3/s", "flow of the open end at open_end_pressure, no supply loss"),
     ("open_end_pressure", "f", "Pa", "pressure at which open_end_flow was stated"),
-    (
-        "hidden",
-        "f",
-        "-",
-        "factor on the time until a person notices (1: in plain view)",
-    ),
-    (
-        "hidden_path",
-        "f",
-        "-",
-        "share of its leaks whose water stays where no sensor can be",
-    ),
+    ("hidden", "f", "-", "factor on the time until a person notices (1: in plain view)"),
+    ("hidden_path", "f", "-", "share of its leaks whose water stays where no sensor can be"),
     ("grey", "i", "-", "1: the water is grey, not clean"),
 )
 
@@ -139,24 +113,9 @@ SENSOR_FIELDS = (
     ("zone", "i", "-", "index of its zone"),
     ("meets", "f", "-", "chance that the water's path meets the sensor"),
     ("reach_area", DIST, "m2", "area wetted before the water reaches the sensor"),
-    (
-        "failure_rate",
-        "f",
-        "1/s",
-        "rate of dormant failures, all causes but the battery",
-    ),
-    (
-        "battery_life",
-        DIST,
-        "s",
-        "life of the sensor's battery; fixed inf: mains or none",
-    ),
-    (
-        "supervised",
-        "i",
-        "-",
-        "1: missing reports are noticed and the sensor is replaced",
-    ),
+    ("failure_rate", "f", "1/s", "rate of dormant failures, all causes but the battery"),
+    ("battery_life", DIST, "s", "life of the sensor's battery; fixed inf: mains or none"),
+    ("supervised", "i", "-", "1: missing reports are noticed and the sensor is replaced"),
     ("attempt_success", "f", "-", "chance that one radio attempt arrives"),
     ("attempts", "i", "-", "radio attempts per report"),
 )
@@ -167,59 +126,24 @@ PARAMETER_FIELDS = (
     ("n_sensors", "i", "-", "spot sensors in use"),
     # water
     ("pressure", DIST, "Pa", "static pressure, drawn once a history"),
-    (
-        "full_bore_flow",
-        "f",
-        "m3/s",
-        "flow of the fully open supply at full_bore_pressure",
-    ),
-    (
-        "full_bore_pressure",
-        "f",
-        "Pa",
-        "static pressure during the full-bore (bucket) test",
-    ),
+    ("full_bore_flow", "f", "m3/s", "flow of the fully open supply at full_bore_pressure"),
+    ("full_bore_pressure", "f", "Pa", "static pressure during the full-bore (bucket) test"),
     ("drain_down", DIST, "m3", "water stored above a leak that runs out after closing"),
     ("film", DIST, "m", "film thickness of spreading water, drawn per leak"),
     # weather
     ("coldest_day", "f", "s", "time of year of the coldest day, from 1 January"),
-    (
-        "spell_rate",
-        "f",
-        "1/s",
-        "yearly mean rate of severe spells (all in the winter half)",
-    ),
+    ("spell_rate", "f", "1/s", "yearly mean rate of severe spells (all in the winter half)"),
     ("spell_duration", DIST, "s", "duration of a severe spell"),
-    (
-        "region",
-        "i",
-        "-",
-        "1: weather and mains are those of the region, see streams.of_region",
-    ),
+    ("region", "i", "-", "1: weather and mains are those of the region, see streams.of_region"),
     # people
-    (
-        "week",
-        "week",
-        "-",
-        "336 half hours from Monday 00:00: AWAKE, ASLEEP, OUT, PERHAPS_OUT",
-    ),
+    ("week", "week", "-", "336 half hours from Monday 00:00: AWAKE, ASLEEP, OUT, PERHAPS_OUT"),
     ("out_chance", "days", "-", "7 chances that PERHAPS_OUT is out on that weekday"),
     ("trips", "i", "-", "1: people go on trips"),
     ("stay", DIST, "s", "time between trips"),
     ("trip", DIST, "s", "length of a trip"),
     ("start_away", "f", "-", "chance that the history starts during a trip"),
-    (
-        "notice_burst",
-        "f",
-        "s",
-        "median time for a person awake at home to notice a burst",
-    ),
-    (
-        "notice_seep",
-        "f",
-        "s",
-        "median time for a person awake at home to notice a seep",
-    ),
+    ("notice_burst", "f", "s", "median time for a person awake at home to notice a burst"),
+    ("notice_seep", "f", "s", "median time for a person awake at home to notice a seep"),
     ("notice_asleep", "f", "-", "factor on these medians while asleep"),
     ("notice_spread", "f", "-", "log standard deviation of noticing"),
     ("siren", "i", "-", "1: a wet sensor sounds in the dwelling"),
@@ -234,25 +158,10 @@ PARAMETER_FIELDS = (
     ("phone_spread", "f", "-", "log standard deviation of noticing a notification"),
     # sensing
     ("votes", "i", "-", "sensors that must report before the controller acts"),
-    (
-        "sensor_common",
-        "f",
-        "-",
-        "share of sensor failures that hit all sensors at once (beta)",
-    ),
+    ("sensor_common", "f", "-", "share of sensor failures that hit all sensors at once (beta)"),
     ("sensor_check", "f", "s", "interval of manual sensor tests; inf: never"),
-    (
-        "sensor_replacement",
-        DIST,
-        "s",
-        "time until a sensor known to be dead is replaced",
-    ),
-    (
-        "report_repeats",
-        "i",
-        "-",
-        "further reports a wet sensor sends when one did not get through",
-    ),
+    ("sensor_replacement", DIST, "s", "time until a sensor known to be dead is replaced"),
+    ("report_repeats", "i", "-", "further reports a wet sensor sends when one did not get through"),
     ("report_interval", "f", "s", "time between these reports"),
     ("sensors_via_gateway", "i", "-", "1: sensor reports pass the gateway"),
     ("flow_rule", "i", "-", "1: a rule on the meter's pulses is in use"),
@@ -266,49 +175,24 @@ PARAMETER_FIELDS = (
     # nuisance
     ("nuisance_rate", "f", "1/s", "false alarms of sensors"),
     ("rule_nuisance_rate", "f", "1/s", "ordinary uses that trip the flow rule"),
-    (
-        "switch_off_chance",
-        "f",
-        "-",
-        "chance per nuisance that people switch the automation off",
-    ),
+    ("switch_off_chance", "f", "-", "chance per nuisance that people switch the automation off"),
     ("switch_off_time", DIST, "s", "how long it stays off"),
     # control
     ("hang_rate", "f", "1/s", "controller hangs"),
     ("watchdog", "i", "-", "1: a watchdog restarts it"),
     ("restart_time", "f", "s", "time to restart"),
-    (
-        "hang_notice",
-        DIST,
-        "s",
-        "time until a hung controller is noticed without watchdog",
-    ),
-    (
-        "decide_via_gateway",
-        "i",
-        "-",
-        "1: the decision to close is taken beyond the gateway",
-    ),
+    ("hang_notice", DIST, "s", "time until a hung controller is noticed without watchdog"),
+    ("decide_via_gateway", "i", "-", "1: the decision to close is taken beyond the gateway"),
     ("gateway_fitted", "i", "-", "1: there is a gateway and a line to the outside"),
     ("gateway_up", "f", "-", "long-run availability of gateway and line"),
-    (
-        "gateway_outage",
-        "f",
-        "s",
-        "mean length of a gateway or line outage (exponential)",
-    ),
+    ("gateway_outage", "f", "s", "mean length of a gateway or line outage (exponential)"),
     ("gateway_backed", "i", "-", "1: the gateway runs through mains outages"),
     ("remote_command", "i", "-", "1: a person told by phone can order the valve shut"),
     ("away_mode", "f", "-", "chance per trip that away mode gets set (1: automatic)"),
     ("close_when_away", "i", "-", "1: the valve shuts when away mode is set"),
     ("close_on_power_loss", "i", "-", "1: the valve shuts on power loss, on battery"),
     ("power_loss_wait", "f", "s", "wait before that closing"),
-    (
-        "escalate",
-        "i",
-        "-",
-        "1: a closing that is not confirmed raises siren and notification",
-    ),
+    ("escalate", "i", "-", "1: a closing that is not confirmed raises siren and notification"),
     # power
     ("outage_rate", "f", "1/s", "ordinary outages"),
     ("outage_duration", DIST, "s", "their duration"),
@@ -328,12 +212,7 @@ PARAMETER_FIELDS = (
     ("battery_resistance", "f", "ohm", "battery and cable"),
     ("battery_life", DIST, "s", "time to a hidden failure"),
     ("battery_change", "f", "s", "replacement interval; inf: never"),
-    (
-        "battery_test",
-        "f",
-        "s",
-        "interval of a self-test that finds a failed battery; inf: never",
-    ),
+    ("battery_test", "f", "s", "interval of a self-test that finds a failed battery; inf: never"),
     ("standby_power", "f", "W", "draw of the controller from the battery"),
     ("coil_power", "f", "W", "further draw of a solenoid while its coil is powered"),
     # valve
@@ -345,12 +224,7 @@ PARAMETER_FIELDS = (
     ("idle_cap", "f", "-", "cap of the idle factor"),
     ("idle_start", "f", "s", "time since last movement at commissioning"),
     ("seize_time", DIST, "s", "idle time until the valve seizes"),
-    (
-        "closing_share",
-        DIST,
-        "-",
-        "torque to close as a share of breakaway, drawn per demand",
-    ),
+    ("closing_share", DIST, "-", "torque to close as a share of breakaway, drawn per demand"),
     ("turns", "f", "-", "turns from open to shut (0.25: quarter turn)"),
     ("seat_leak", DIST, "m3/s", "flow past the seat when shut, drawn once a history"),
     ("stem_limit", "f", "N*m", "torque at which the stem shears"),
@@ -360,41 +234,16 @@ PARAMETER_FIELDS = (
     ("stall_torque", "f", "N*m", "at the output shaft at rated voltage"),
     ("stall_current", "f", "A", "at rated voltage"),
     ("no_load_current", "f", "A", "at rated voltage"),
-    (
-        "no_load_speed",
-        "f",
-        "1/s",
-        "turns per second of the output shaft at rated voltage",
-    ),
+    ("no_load_speed", "f", "1/s", "turns per second of the output shaft at rated voltage"),
     ("current_limit", "f", "A", "of the driver; inf: none"),
     ("unit_spread", DIST, "-", "factor on torque between units"),
     ("wear", "f", "-", "share of torque lost per stroke"),
-    (
-        "ambient",
-        "f",
-        "K",
-        "temperature of the actuator's surroundings, in degrees Celsius",
-    ),
-    (
-        "cold_torque",
-        "f",
-        "1/K",
-        "torque factor per kelvin away from 20 degC (derating)",
-    ),
+    ("ambient", "f", "K", "temperature of the actuator's surroundings, in degrees Celsius"),
+    ("cold_torque", "f", "1/K", "torque factor per kelvin away from 20 degC (derating)"),
     ("thermal_resistance", "f", "K/W", "winding to surroundings"),
     ("thermal_time", "f", "s", "winding time constant"),
-    (
-        "winding_limit",
-        "f",
-        "K",
-        "winding temperature at which it burns, in degrees Celsius",
-    ),
-    (
-        "stall_cutoff",
-        "f",
-        "s",
-        "time at stall after which the controller cuts off; inf: none",
-    ),
+    ("winding_limit", "f", "K", "winding temperature at which it burns, in degrees Celsius"),
+    ("stall_cutoff", "f", "s", "time at stall after which the controller cuts off; inf: none"),
     ("retries", "i", "-", "further attempts after a failed one"),
     ("retry_pause", "f", "s", "pause between attempts"),
     ("shares_rail", "i", "-", "1: controller and motor share one supply rail"),
@@ -413,12 +262,7 @@ PARAMETER_FIELDS = (
     ("fastener_time", DIST, "s", "time per screw, drawn per leak"),
     ("tool_at_hand", "f", "-", "chance that the screwdriver is at hand"),
     ("tool_search", DIST, "s", "time to find one"),
-    (
-        "release_time",
-        DIST,
-        "s",
-        "time to free a quick-release mount or work a manual override",
-    ),
+    ("release_time", DIST, "s", "time to free a quick-release mount or work a manual override"),
     ("slip_torque", "f", "N*m", "torque the mount holds when new; inf: no clamp"),
     ("preload_kept", DIST, "-", "share of clamp preload left after preload_reference"),
     ("preload_reference", "f", "s", "time for preload_kept (logarithmic decay)"),
@@ -426,23 +270,13 @@ PARAMETER_FIELDS = (
     ("exercise", "f", "s", "interval; inf: never"),
     ("exercise_coverage", "f", "-", "chance that an exercise finds an existing fault"),
     ("exercise_outage", "f", "s", "time the valve cannot serve a demand per exercise"),
-    (
-        "renew_after",
-        "i",
-        "-",
-        "findings of a stiff or seized valve until it is renewed; 0: never",
-    ),
+    ("renew_after", "i", "-", "findings of a stiff or seized valve until it is renewed; 0: never"),
     # override
     ("travel_out", DIST, "s", "way home when out"),
     ("travel_away", DIST, "s", "way home from a trip"),
     ("key_holder", "f", "-", "chance that somebody nearby with a key can come"),
     ("key_holder_time", DIST, "s", "time until that person is there"),
-    (
-        "knows_valve",
-        "f",
-        "-",
-        "chance that the person knows the valve, drawn once a history",
-    ),
+    ("knows_valve", "f", "-", "chance that the person knows the valve, drawn once a history"),
     ("find_known", DIST, "s", "time to get to a known valve"),
     ("find_unknown", DIST, "s", "further time to find an unknown one"),
     ("access", "f", "-", "factor on all work at the valve (cramped: above 1)"),
@@ -508,11 +342,7 @@ OPEN, SHUT, SHORT = np.arange(3)  # position of the valve
 
 IDLE, CLOSE_LEAK, CLOSE_AWAY, CLOSE_POWER, CLOSE_NUISANCE, EXERCISING = np.arange(6)  # strokes
 
-ON_ITS_WAY, REPORTING, DONE = (
-    1,
-    2,
-    0,
-)  # water towards a sensor, and the report that follows
+ON_ITS_WAY, REPORTING, DONE = 1, 2, 0  # water towards a sensor, and the report that follows
 
 NOT_COMING, TRAVELLING, WORKING = 0, 1, 2  # a person on the way to the valve, or at it
 
@@ -716,15 +546,7 @@ CLOCK_NAMES = (
 
 #: Clocks of one open leak, in order, after the sources and the sensors.
 GROW, REPORT, RULE, HOME, NEAR, CALL, HANDS = range(7)
-LEAK_CLOCKS = (
-    "grow",
-    "report",
-    "flow rule",
-    "noticed at home",
-    "neighbour",
-    "phone",
-    "hands",
-)
+LEAK_CLOCKS = ("grow", "report", "flow rule", "noticed at home", "neighbour", "phone", "hands")
 
 # --- rows ---------------------------------------------------------------------------------------
 INCIDENT_FIELDS = (
@@ -736,25 +558,10 @@ INCIDENT_FIELDS = (
     ("onset", np.float64, "s", "time of onset since commissioning"),
     ("flow", np.float64, "m3/s", "flow at onset with the valve open"),
     ("sensed", np.float64, "s", "onset to alarm at the controller; nan: never"),
-    (
-        "stopped",
-        np.float64,
-        "s",
-        "onset to stopped flow; nan: not within the service life",
-    ),
-    (
-        "found",
-        np.float64,
-        "s",
-        "onset to a person knowing of it; nan: not within the service life",
-    ),
+    ("stopped", np.float64, "s", "onset to stopped flow; nan: not within the service life"),
+    ("found", np.float64, "s", "onset to a person knowing of it; nan: not within the service life"),
     ("stopped_by", np.int32, "-", "BY_..."),
-    (
-        "mode",
-        np.int32,
-        "-",
-        "MODE_..., why automation did not stop it in time; 0: it did",
-    ),
+    ("mode", np.int32, "-", "MODE_..., why automation did not stop it in time; 0: it did"),
     ("presence", np.int32, "-", "where people were at onset"),
     ("mains", np.int32, "-", "1: mains present at onset"),
     ("volume", np.float64, "m3", "escaped water"),
@@ -766,12 +573,5 @@ INCIDENT_FIELDS = (
 )
 INCIDENT = _record([(name, kind) for name, kind, _unit, _meaning in INCIDENT_FIELDS])
 
-SUMMARY_FIELDS = (
-    "nuisance_closings",
-    "strokes",
-    "stalls",
-    "leaks",
-    "dropped",
-    "events",
-)
+SUMMARY_FIELDS = ("nuisance_closings", "strokes", "stalls", "leaks", "dropped", "events")
 SUMMARY = _record([(name, np.float64) for name in SUMMARY_FIELDS])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from contextlib import ExitStack
 from pathlib import Path
 from types import TracebackType
@@ -12,7 +11,7 @@ import pyarrow as pa
 from rich.text import Text
 
 from shutoffsim.errors import OutputError
-from shutoffsim.report.files import OutputFile, finite
+from shutoffsim.report.files import OutputFile
 from shutoffsim.report.tables import CAUTION
 from shutoffsim.report.text import Column, pack, plus_minus, ranges, wrap
 from shutoffsim.study.compare import amount
@@ -81,12 +80,6 @@ class RowFile:
         import pyarrow.parquet
 
         return pyarrow.parquet.ParquetWriter(self._file, schema, compression="zstd")
-
-
-def portfolio_json(result: PortfolioResult) -> str:
-    """Return a portfolio as JSON text; the same result always gives the same text."""
-    data = finite(result.as_dict())
-    return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def print_portfolio(console: Console, result: PortfolioResult, file: str) -> None:
@@ -179,7 +172,7 @@ def _loss(e: Estimate | None) -> str:
 
 def _print_failures(console: Console, result: PortfolioResult, file: str) -> None:
     console.print()
-    more = f", the first {_SHOWN}" if result.failed > _SHOWN else ""
-    console.print(Text(wrap(f"{result.failed:,} rows could not be run{more}:", console.width)))
+    more = f" (the first {_SHOWN})" if result.failed > _SHOWN else ""
+    console.print(wrap(f"Rows that could not be run: {result.failed:,}{more}", console.width))
     for failure in result.failures[:_SHOWN]:
         console.print(f"{file}, row {failure.row} (“{failure.dwelling}”): {failure.problem}")
