@@ -313,7 +313,7 @@ def over_probes(chunks: Any) -> dict[str, Number]:
 
 
 SYSTEMS = [
-    System("dormant failures", naive.Dormant(), dormant, leaks=20, histories=600),
+    System("dormant failures", naive.Dormant(), dormant, leaks=20, histories=2500),
     System("power", naive.Power(), power, leaks=20, histories=800),
     System("torque", naive.Torque(), torque, leaks=4, histories=5000, runs=8000),
     System("torque, seldom exercised", naive.Torque(exercise=700 * naive.DAY), torque, leaks=2),
