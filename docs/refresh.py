@@ -29,7 +29,10 @@ _SHOWN = re.compile(r"(<!-- output of: shutoffsim (.*?) -->\n```text\n)(.*?)(```
 
 def pages() -> list[Path]:
     """Return the pages that may show outputs."""
-    return [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").glob("*.md"))]
+    top = [ROOT / "README.md", ROOT / "DEVELOPERS.md"]
+    return top + [
+        page for folder in ("docs", "reports") for page in sorted((ROOT / folder).glob("*.md"))
+    ]
 
 
 def shown_outputs(text: str) -> dict[str, str]:

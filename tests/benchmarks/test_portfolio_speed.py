@@ -7,8 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
-
-from tests.benchmarks.dwellings import write_dwellings
+from dwellings import write_dwellings
 
 pytestmark = pytest.mark.benchmark
 

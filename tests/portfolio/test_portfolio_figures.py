@@ -7,6 +7,7 @@ import math
 
 import numpy as np
 import pytest
+from checks import TOLERANCE, perfect
 from scipy import stats
 
 from shutoffsim.engine.run import Setup, run_chunk
@@ -19,7 +20,6 @@ from shutoffsim.report.portfolio import print_portfolio
 from shutoffsim.report.text import make_console
 from shutoffsim.study.portfolio import portfolio, run
 from shutoffsim.study.portfolio.years import Years
-from tests.checks import TOLERANCE, perfect
 
 TABLE = "dwelling,design,valve.age,region\n" + "".join(
     f"d{n},{('no automation', 'plus battery')[n % 2]},{3 * n} years,r{n % 3}\n" for n in range(9)
