@@ -17,7 +17,8 @@ import pytest
 from typer.testing import CliRunner
 
 import shutoffsim
-from shutoffsim.cli import _read_share, app
+from shutoffsim.cli import app
+from shutoffsim.cli.app import read_share
 from shutoffsim.errors import ModelError
 from shutoffsim.report.files import OutputFile
 from shutoffsim.study.incidents import COLUMNS
@@ -204,12 +205,12 @@ def test_few_histories_are_flagged(tmp_path):
     ("text", "share"), [("2%", 0.02), ("2 %", 0.02), (" 0.02 ", 0.02), ("0.5%", 0.005)]
 )
 def test_precision_is_read_as_people_write_it(text, share):
-    assert _read_share(text) == pytest.approx(share)
+    assert read_share(text) == pytest.approx(share)
 
 
 def test_precision_that_is_no_number_is_refused():
     with pytest.raises(ModelError, match="not a share"):
-        _read_share("2,5%")
+        read_share("2,5%")
 
 
 def test_precision_decides_when_to_stop(tmp_path):

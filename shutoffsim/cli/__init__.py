@@ -1,0 +1,8 @@
+"""The commands: parse, call, print. Whatever takes long to import is imported when it is used."""
+
+from __future__ import annotations
+
+from shutoffsim.cli import compare, meter, portfolio, replay, scenario
+from shutoffsim.cli.app import app, main
+
+__all__ = ["app", "compare", "main", "meter", "portfolio", "replay", "scenario"]

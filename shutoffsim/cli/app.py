@@ -1,0 +1,197 @@
+"""What every command stands on: the application, its messages, progress and interrupts."""
+
+from __future__ import annotations
+
+import functools
+import os
+import signal
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn, ParamSpec
+
+import typer
+
+from shutoffsim.errors import ModelError, ScenarioError, ShutoffError
+from shutoffsim.version import __version__
+
+if TYPE_CHECKING:
+    from shutoffsim.report.files import Plain
+    from shutoffsim.scenario import Scenario
+    from shutoffsim.study.compare import Progress
+
+INTERRUPTED = 130  # 128 + the number of the signal, as shells count
+
+app = typer.Typer(
+    name="shutoffsim",
+    help="Will an automated main stop valve close when it must, and what is that worth?",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+P = ParamSpec("P")
+
+
+def guarded(command: Callable[P, None]) -> Callable[P, None]:
+    """Let a command end with a message instead of a traceback, where a person can help it."""
+
+    @functools.wraps(command)
+    def guarded(*args: P.args, **kwargs: P.kwargs) -> None:
+        try:
+            command(*args, **kwargs)
+        except ShutoffError as error:
+            typer.echo(str(error), err=True)
+            raise typer.Exit(error.exit_code) from None
+        except KeyboardInterrupt:
+            typer.echo("interrupted: nothing was written", err=True)
+            raise typer.Exit(INTERRUPTED) from None
+
+    return guarded
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"shutoffsim {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version", help="Print the version.", callback=_print_version, is_eager=True
+        ),
+    ] = False,
+) -> None:
+    """Will an automated main stop valve close when it must, and what is that worth?"""
+
+
+def read_share(text: str, option: str = "--precision") -> float:
+    """Return a share written as 2%, 2 % or 0.02."""
+    number, percent = text.strip(), 1.0
+    if number.endswith("%"):
+        number, percent = number[:-1].strip(), 100.0
+    try:
+        return float(number) / percent
+    except ValueError:
+        raise ModelError(
+            f"{option} is not a share",
+            found=text[:60],
+            expected="a relative standard error such as 2% or 0.02",
+            hint="write a decimal point, not a comma" if "," in number else None,
+        ) from None
+
+
+def check_names(file: Path, scenario: Scenario, asked: list[str] | None) -> tuple[str, ...]:
+    """Return the designs to run; complain of unknown or repeated ones with the file's name."""
+    names = tuple(asked) if asked else scenario.designs
+    for number, name in enumerate(names):
+        try:
+            scenario.design(name)
+        except ScenarioError as error:
+            problems = [replace(problem, where=str(file)) for problem in error.problems]
+            raise ScenarioError(problems) from None
+        if name in names[:number]:
+            raise ModelError(
+                "--design names the same design twice",
+                where=str(file),
+                found=f'"{name}"',
+                expected="each design once",
+            )
+    return names
+
+
+def default_workers(asked: int | None, engine: str = "batch") -> int:
+    """Return how many threads to use: as asked, else one a core."""
+    if asked is not None:
+        return asked
+    if engine == "trace":
+        return 1  # SimPy holds the interpreter: threads would only wait for each other
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def compile_first() -> None:
+    """Say what the first run waits for, and wait where an interrupt gets through at once."""
+    from shutoffsim.engine.run import needs_compiling
+
+    if not needs_compiling():
+        return
+    typer.echo("compiling the model, about half a minute, once", err=True)
+    compile_kernels()
+
+
+def compile_kernels() -> None:
+    """Compile everything that runs need, by running a tiny study."""
+    from shutoffsim.scenario import loads, starter
+    from shutoffsim.study.compare import compare as run_comparison
+    from shutoffsim.study.replay import replay as run_replay
+
+    scenario = loads(starter())
+    run_comparison(scenario, histories=2)
+    run_replay(scenario, scenario.designs[-1], history=0)
+
+
+@contextmanager
+def result_file(path: Path | None) -> Iterator[Callable[[Plain], None]]:
+    """Yield what writes a result as JSON to ``path``, or does nothing without one.
+
+    The place is checked on entry, before the work starts.
+    """
+    from shutoffsim.report.files import OutputFile, to_json
+
+    if path is None:
+        yield lambda _result: None
+        return
+    with OutputFile(path) as file:
+
+        def write(result: Plain) -> None:
+            file.write(to_json(result).encode())
+
+        yield write
+
+
+@contextmanager
+def progress_bar(what: str = "histories") -> Iterator[Progress | None]:
+    """Yield what shows progress on a terminal, or None where nobody looks."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+    console = Console(stderr=True)
+    if not console.is_terminal:
+        yield None
+        return
+    columns = (TextColumn(what), BarColumn(), MofNCompleteColumn())
+    with Progress(*columns, console=console, transient=True) as bar:
+        task = bar.add_task("", total=None)
+
+        def show(done: int, planned: int) -> None:
+            bar.update(task, completed=done, total=planned)
+
+        yield show
+
+
+def _stop(number: int, _frame: Any) -> NoReturn:
+    sys.exit(128 + number)
+
+
+def main() -> None:
+    """Run the command line."""
+    signal.signal(signal.SIGTERM, _stop)  # files that are half written get removed
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")  # a terminal without our letters is no error
+    try:
+        app()
+    except SystemExit as end:
+        if end.code == INTERRUPTED:
+            # Threads of the run may be at work still; nobody waits for them.
+            sys.stdout.flush()
+            sys.stderr.flush()
+            os._exit(INTERRUPTED)
+        raise

@@ -1,0 +1,157 @@
+"""`compare` and `pfd`: designs against each other, and one design on demand."""
+
+from __future__ import annotations
+
+import warnings
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+from shutoffsim.cli.app import (
+    app,
+    check_names,
+    compile_first,
+    default_workers,
+    guarded,
+    progress_bar,
+    read_share,
+    result_file,
+)
+from shutoffsim.cli.options import (
+    ClusterOption,
+    DesignOption,
+    ResultOption,
+    ScenarioArgument,
+    SeedOption,
+    StoreOption,
+    WorkersOption,
+)
+from shutoffsim.errors import PrecisionWarning
+
+
+@app.command()
+@guarded
+def compare(
+    scenario: ScenarioArgument,
+    design: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="Compare only this design; give it several times. The first is the reference. "
+            "Default: all of the file.",
+            metavar="NAME",
+            show_default=False,
+        ),
+    ] = None,
+    precision: Annotated[
+        str,
+        typer.Option(
+            help="Run until the standard error of each expected annual damage is this share of it.",
+            metavar="SHARE",
+        ),
+    ] = "2%",
+    histories: Annotated[
+        int | None,
+        typer.Option(
+            help="Run exactly so many histories instead.", metavar="NUMBER", show_default=False
+        ),
+    ] = None,
+    seed: SeedOption = 1,
+    engine: Annotated[
+        Literal["batch", "trace"],
+        typer.Option(help="Compiled loop, or SimPy: slow, with the same numbers."),
+    ] = "batch",
+    workers: WorkersOption = None,
+    json: ResultOption = None,
+    incidents: Annotated[
+        Path | None,
+        typer.Option(
+            help="Write every simulated leak to this Parquet file.",
+            metavar="FILE",
+            show_default=False,
+        ),
+    ] = None,
+    cluster: ClusterOption = None,
+    store: StoreOption = None,
+) -> None:
+    """Compare designs: expected damage, how often the valve fails to close, and why."""
+    from shutoffsim.report.files import check_apart
+    from shutoffsim.report.incidents import IncidentFile
+    from shutoffsim.report.tables import print_comparison
+    from shutoffsim.report.text import make_console
+    from shutoffsim.scenario import load
+
+    share = None if histories is not None else read_share(precision)
+    loaded = load(scenario)
+    names = check_names(scenario, loaded, design)
+    check_apart({"SCENARIO": scenario}, {"--json": json, "--incidents": incidents})
+    with ExitStack() as files:
+        write_result = files.enter_context(result_file(json))
+        table = files.enter_context(IncidentFile(incidents, loaded, names)) if incidents else None
+
+        compile_first()
+        from shutoffsim.study.compare import compare as run_comparison
+
+        with progress_bar() as progress, warnings.catch_warnings():
+            warnings.simplefilter("ignore", PrecisionWarning)  # said in the output instead
+            result = run_comparison(
+                loaded,
+                names,
+                precision=share,
+                histories=histories,
+                seed=seed,
+                engine=engine,
+                workers=default_workers(workers, engine),
+                progress=progress,
+                watch=table.add if table else None,
+                cluster=cluster,
+                store=store,
+            )
+        write_result(result)
+        if table:
+            table.describe(result)
+    print_comparison(make_console(), result, str(scenario), wanted=precision)
+
+
+@app.command()
+@guarded
+def pfd(
+    scenario: ScenarioArgument,
+    design: DesignOption = None,
+    relative_error: Annotated[
+        str,
+        typer.Option(
+            help="Run until the standard error of the probability is this share of it.",
+            metavar="SHARE",
+        ),
+    ] = "5%",
+    seed: SeedOption = 1,
+    workers: WorkersOption = None,
+    json: ResultOption = None,
+) -> None:
+    """Tell how often one design fails on demand, and why, also when that is rare."""
+    from shutoffsim.report.demand import print_failure_on_demand
+    from shutoffsim.report.files import check_apart
+    from shutoffsim.report.text import make_console
+    from shutoffsim.scenario import load
+
+    share = read_share(relative_error, "--relative-error")
+    loaded = load(scenario)
+    name = check_names(scenario, loaded, [design] if design is not None else None)[-1]
+    check_apart({"SCENARIO": scenario}, {"--json": json})
+    with result_file(json) as write_result:
+        compile_first()
+        from shutoffsim.study.demand import failure_on_demand
+
+        with progress_bar() as progress:
+            result = failure_on_demand(
+                loaded,
+                name,
+                relative_error=share,
+                seed=seed,
+                workers=default_workers(workers),
+                progress=progress,
+            )
+        write_result(result)
+    print_failure_on_demand(make_console(), result)

@@ -1,0 +1,51 @@
+"""Options that several commands share."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+ScenarioArgument = Annotated[
+    Path, typer.Argument(metavar="SCENARIO", help="A scenario file (TOML).", show_default=False)
+]
+SeedOption = Annotated[
+    int, typer.Option(help="One seed and one question give one result.", metavar="NUMBER")
+]
+
+WorkersOption = Annotated[
+    int | None,
+    typer.Option(
+        help="Threads; they never change a result. Default: all cores.",
+        metavar="NUMBER",
+        show_default=False,
+    ),
+]
+ResultOption = Annotated[
+    Path | None,
+    typer.Option(help="Write the result to this file.", metavar="FILE", show_default=False),
+]
+
+ClusterOption = Annotated[
+    str | None,
+    typer.Option(
+        help="Address of a dask scheduler to compute on; docs/cluster.md tells how.",
+        metavar="ADDRESS",
+        show_default=False,
+    ),
+]
+StoreOption = Annotated[
+    Path | None,
+    typer.Option(
+        help="With a cluster: keep finished pieces here, so that the run can be taken up again.",
+        metavar="FOLDER",
+        show_default=False,
+    ),
+]
+DesignOption = Annotated[
+    str | None,
+    typer.Option(
+        help="The design. Default: the last of the file.", metavar="NAME", show_default=False
+    ),
+]

@@ -1,0 +1,108 @@
+"""`portfolio`: many dwellings at once."""
+
+from __future__ import annotations
+
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from shutoffsim.cli.app import (
+    app,
+    check_names,
+    compile_first,
+    default_workers,
+    guarded,
+    progress_bar,
+    result_file,
+)
+from shutoffsim.cli.options import (
+    ClusterOption,
+    ResultOption,
+    ScenarioArgument,
+    SeedOption,
+    StoreOption,
+    WorkersOption,
+)
+
+
+@app.command()
+@guarded
+def portfolio(
+    scenario: ScenarioArgument,
+    dwellings: Annotated[
+        Path,
+        typer.Argument(
+            metavar="DWELLINGS",
+            help="One row a dwelling (CSV or Parquet); docs/portfolio.md tells the columns.",
+            show_default=False,
+        ),
+    ],
+    design: Annotated[
+        str | None,
+        typer.Option(
+            help="Design of the rows that name none. Default: the first of the file.",
+            metavar="NAME",
+            show_default=False,
+        ),
+    ] = None,
+    histories: Annotated[
+        int, typer.Option(help="Histories of each dwelling.", metavar="NUMBER")
+    ] = 16,
+    region: Annotated[
+        bool,
+        typer.Option(
+            "--region", help="Dwellings of one region share severe spells and mains outages."
+        ),
+    ] = False,
+    seed: SeedOption = 1,
+    workers: WorkersOption = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            help="Write a row for each dwelling to this CSV or Parquet file.",
+            metavar="FILE",
+            show_default=False,
+        ),
+    ] = None,
+    json: ResultOption = None,
+    cluster: ClusterOption = None,
+    store: StoreOption = None,
+) -> None:
+    """Estimate many dwellings at once, and how bad a year of all of them can be."""
+    from shutoffsim.report.files import check_apart
+    from shutoffsim.report.portfolio import RowFile, print_portfolio
+    from shutoffsim.report.text import make_console
+    from shutoffsim.scenario import load
+
+    loaded = load(scenario)
+    check_names(scenario, loaded, [design] if design is not None else None)
+    check_apart({"SCENARIO": scenario, "DWELLINGS": dwellings}, {"--out": out, "--json": json})
+    with ExitStack() as files:
+        write_result = files.enter_context(result_file(json))
+        rows = files.enter_context(RowFile(out)) if out else None
+        compile_first()
+        from shutoffsim.study.portfolio import portfolio as run_portfolio
+
+        with progress_bar("dwellings") as progress:
+            result = run_portfolio(
+                loaded,
+                dwellings,
+                design=design,
+                histories=histories,
+                seed=seed,
+                workers=default_workers(workers),
+                region=region,
+                out=rows.add if rows else forget,
+                progress=progress,
+                cluster=cluster,
+                store=store,
+            )
+        write_result(result)
+    print_portfolio(make_console(), result, str(dwellings))
+    raise typer.Exit(result.exit_code)
+
+
+def forget(_table: object) -> None:
+    """Take rows that nobody asked for, so that they are not kept."""
