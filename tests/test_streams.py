@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from shutoffsim.model import streams
-from shutoffsim.model.streams import philox, uniform
+from shutoffsim.model.streams import BLOCK, philox, uniform
 
 N = 20000
 
@@ -132,3 +132,42 @@ def test_purposes_do_not_share_a_stream():
     assert max(n for n in numbers if n < streams.SENSOR_DRAWS) < streams.SENSOR_DRAWS
     assert streams.SENSOR_DRAWS + MAX_SENSORS <= streams.SOURCES_DRAWS
     assert MAX_SOURCES < 2**16
+
+
+# --- draws that fall evenly over a block of histories --------------------------------------------
+
+
+def even(seed: int, count: int, first: int, n: int) -> np.ndarray:
+    return np.array(
+        [
+            streams.even_uniform(np.uint64(seed), np.uint64(first + h), streams.SITE, count)
+            for h in range(n)
+        ]
+    )
+
+
+@pytest.mark.parametrize("count", range(9))
+@pytest.mark.parametrize("first", [0, 5 * BLOCK, 3 << 32])
+def test_a_block_falls_evenly(count, first):
+    u = even(7, count, first, BLOCK)
+    assert sorted((u * BLOCK).astype(int)) == list(range(BLOCK))
+    half = even(7, count, first, BLOCK // 2)
+    assert sorted((half * BLOCK / 2).astype(int)) == list(range(BLOCK // 2))
+
+
+@pytest.mark.parametrize("place", [0, 1, BLOCK - 1])
+def test_each_place_of_a_block_is_uniform_and_free_of_the_others(place):
+    """What makes means unbiased: over blocks, one history's draws are as good as any."""
+    blocks = range(place, place + BLOCK * 4000, BLOCK)
+    u, v = (np.concatenate([even(1, c, h, 1) for h in blocks]) for c in (1, 2))
+    assert stats.kstest(u, "uniform").pvalue > 1e-3
+    assert joint_pvalue(u, v) > 1e-3
+    assert 0.0 < u.min() < u.max() < 1.0
+
+
+def test_even_draws_sharpen_the_share_of_a_tail():
+    """A tail of 7 % lies in two or three of 32 places: the spread between blocks nearly goes."""
+    tails = (even(3, 1, 0, 400 * BLOCK) > 0.93).reshape(-1, BLOCK).mean(axis=1)
+    independent = np.sqrt(0.07 * 0.93 / BLOCK)
+    assert tails.mean() == pytest.approx(0.07, abs=4 * tails.std() / 20)
+    assert tails.std() < 0.4 * independent

@@ -169,7 +169,7 @@ def run_histories(
         Counts per history, filled.
     """
     k, n, room = rows.shape
-    total = L.FIRST_SOURCE + L.MAX_SENSORS + L.MAX_SOURCES + 7 * L.SLOTS
+    total = L.CLOCKS
     times = np.empty(total)
     fork_times = np.empty(total)
     delay = np.full(total, L.KEEP)

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from shutoffsim.model import layout as L
 from shutoffsim.model import leak
 from shutoffsim.model.compiled import entry
 from shutoffsim.model.quantiles import quantile
@@ -85,6 +84,3 @@ def _cumulate(mass: NDArray[np.float64]) -> NDArray[np.float64]:
     cum = np.concatenate([[0.0], np.cumsum(mass / mass.sum())])
     cum[-1] = 1.0
     return cum
-
-
-CLOCKS = L.FIRST_SOURCE + L.MAX_SOURCES + L.MAX_SENSORS + 7 * L.SLOTS

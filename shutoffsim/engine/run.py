@@ -14,11 +14,12 @@ from shutoffsim.engine import batch, trace
 from shutoffsim.engine.placement import Placement, place
 from shutoffsim.model import layout as L
 from shutoffsim.model.compiled import is_warm, mark_warm
+from shutoffsim.model.streams import BLOCK
 
 Engine = Literal["batch", "trace"]
 
-CHUNK = 128  # histories per piece of work
-PROBES = 32  # per history
+CHUNK = 4 * BLOCK  # histories per piece of work
+PROBES = 64  # per history
 
 
 @dataclass(frozen=True)

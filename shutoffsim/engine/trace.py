@@ -15,7 +15,7 @@ import simpy
 from numpy.typing import NDArray
 
 from shutoffsim.engine.batch import place_probes, probe_weight
-from shutoffsim.engine.placement import CLOCKS, Placement
+from shutoffsim.engine.placement import Placement
 from shutoffsim.model import layout as L
 from shutoffsim.model.history import PROBE_KEYS, add_leak, close, react, start
 
@@ -81,8 +81,8 @@ class History:
         self.rows = rows
         self.watcher = watcher
         self.env = _Environment(initial_time=now)
-        self.delay = np.full(CLOCKS, L.KEEP)
-        self.times = np.full(CLOCKS, L.NEVER)
+        self.delay = np.full(L.CLOCKS, L.KEEP)
+        self.times = np.full(L.CLOCKS, L.NEVER)
         self.alarms: dict[int, _Alarm] = {}
 
     @property

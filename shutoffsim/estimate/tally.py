@@ -1,8 +1,10 @@
 """Running sums over histories: everything a study needs, in memory that does not grow.
 
-Each history gives one vector of yearly figures per design. Their sums and cross products give
-means, ratios and paired differences with intervals from the spread *between histories*; probes of
-one history are dependent and never treated as independent.
+Each history gives one vector of yearly figures per design. The histories of a block share the
+drawing of their sites, and the probes of a history share its course, so intervals come from the
+spread *between blocks* alone: sums and cross products of the sums of blocks give means, ratios and
+paired differences. A mean is the ratio of a figure to the number of histories, so blocks need not
+be of one size.
 """
 
 from __future__ import annotations
@@ -15,13 +17,14 @@ from numpy.typing import NDArray
 
 from shutoffsim.estimate.estimate import Estimate, t_factor, with_interval
 from shutoffsim.model import layout as L
+from shutoffsim.model.streams import BLOCK
 
-# Figures per history and year, in this order; the modes follow.
-(LOSS, INSURED, LEAKS, DAMAGING, FAILED, NUISANCE, NATURAL_LOSS, NATURAL_LEAKS) = range(8)
-FIRST_MODE = 8
+# Figures per history and year, and the number of histories, in this order; the modes follow.
+(LOSS, INSURED, LEAKS, DAMAGING, FAILED, NUISANCE, NATURAL_LOSS, NATURAL_LEAKS, COUNT) = range(9)
+FIRST_MODE = 9
 FIGURES = FIRST_MODE + len(L.MODES)
 
-GROUPS = 32  # of histories, for the intervals of quantiles
+GROUPS = 32  # of blocks, for the intervals of quantiles
 _BINS = 1600
 _VOLUME_LEAST, _VOLUME_MOST = 1e-7, 1e5  # m3
 
@@ -37,11 +40,16 @@ class Tally:
         Number of designs.
     years : float
         Service life of one history.
+    block : int
+        Histories in a block; 1 where there are too few blocks, which makes intervals too wide
+        rather than too narrow.
     """
 
-    def __init__(self, k: int, years: float) -> None:
+    def __init__(self, k: int, years: float, block: int = BLOCK) -> None:
         self.years = years
+        self.block = block
         self.n = 0
+        self.blocks = 0
         self.total = np.zeros((k, FIGURES))
         self.products = np.zeros((k, FIGURES, FIGURES))
         self.pairs = np.zeros((FIGURES, k, k))  # products of the same figure of two designs
@@ -52,7 +60,10 @@ class Tally:
         self.dropped = 0.0
 
     def add(self, chunk: Any) -> None:
-        """Add a chunk of histories (see :class:`shutoffsim.engine.run.Chunk`)."""
+        """Add a chunk of histories (see :class:`shutoffsim.engine.run.Chunk`).
+
+        A chunk starts with a block; only the last one may end within a block.
+        """
         rows = chunk.rows
         k, n, m = rows.shape
         figures = np.zeros((k, n, FIGURES))
@@ -74,12 +85,15 @@ class Tally:
         )
         figures[..., NATURAL_LEAKS] = np.bincount(place, minlength=k * n).reshape(k, n)
         figures /= self.years
+        figures[..., COUNT] = 1.0
+        sums = np.add.reduceat(figures, np.arange(0, n, self.block), axis=1)
 
         self.n += n
+        self.blocks += sums.shape[1]
         self.rows += n * m
-        self.total += figures.sum(axis=1)
-        self.products += np.einsum("dni,dnj->dij", figures, figures)
-        self.pairs += np.einsum("dni,eni->ide", figures, figures)
+        self.total += sums.sum(axis=1)
+        self.products += np.einsum("dbi,dbj->dij", sums, sums)
+        self.pairs += np.einsum("dbi,ebi->ide", sums, sums)
         self.greatest = np.maximum(self.greatest, parts.max(axis=(1, 2)))
         self.squares += (parts**2).sum(axis=(1, 2))
         self.dropped += float(chunk.summary["dropped"].sum())
@@ -91,7 +105,7 @@ class Tally:
         span = math.log(_VOLUME_MOST / _VOLUME_LEAST)
         cell = (np.log(volume / _VOLUME_LEAST) * (_BINS / span)).astype(np.int64)
         cell = np.minimum(cell, _BINS - 1)
-        group = ((first + np.arange(n)) % GROUPS)[None, :, None]
+        group = ((first + np.arange(n)) // self.block % GROUPS)[None, :, None]
         at = (np.arange(k)[:, None, None] * GROUPS + group) * _BINS + cell
         counts = np.bincount(at.ravel(), weight.ravel(), minlength=self.volumes.size)
         self.volumes += counts.reshape(self.volumes.shape)
@@ -99,27 +113,34 @@ class Tally:
     def mean(self, design: int, figure: int, least: float = -math.inf) -> Estimate:
         """Return the yearly mean of a figure."""
         value = self.total[design, figure] / self.n
-        return with_interval(value, self._std_error(design, figure), self.n, least)
+        error = self._ratio_error(self.products[design], figure, COUNT, value, self.n)
+        return with_interval(value, error, self.blocks, least)
 
-    def _std_error(self, design: int, figure: int) -> float:
-        if self.n < 2:
+    def _ratio_error(self, p: Array, figure: int, of: int, value: float, whole: float) -> float:
+        """Return the standard error of a ratio of sums over blocks, by linearisation."""
+        if self.blocks < 2:
             return math.nan
-        mean = self.total[design, figure] / self.n
-        square = self.products[design, figure, figure] / self.n
-        return math.sqrt(max(square - mean * mean, 0.0) / (self.n - 1))
+        square = p[figure, figure] - 2.0 * value * p[figure, of] + value * value * p[of, of]
+        # Equal sums leave rounding behind; below that, the spread is zero.
+        if square < 1e-12 * p[figure, figure]:
+            return 0.0
+        return math.sqrt(square * self.blocks / (self.blocks - 1)) / float(whole)
 
     def difference(self, design: int, figure: int, reference: int = 0) -> Estimate:
-        """Return the mean of design minus reference, paired history by history."""
+        """Return the mean of design minus reference, paired block by block."""
         value = (self.total[design, figure] - self.total[reference, figure]) / self.n
+        if self.blocks < 2:
+            return with_interval(value, math.nan, self.blocks)
         pairs = self.pairs[figure]
-        scale = (pairs[design, design] + pairs[reference, reference]) / self.n
-        square = scale - 2.0 * pairs[design, reference] / self.n
-        spread = max(square - value * value, 0.0)
+        scale = pairs[design, design] + pairs[reference, reference]
+        square = scale - 2.0 * pairs[design, reference]
+        with_count = self.products[design, figure, COUNT] - self.products[reference, figure, COUNT]
+        square += value * value * self.products[design, COUNT, COUNT] - 2.0 * value * with_count
         # Differences of large equal sums leave rounding behind; below that, it is zero.
-        if spread < 1e-12 * scale:
-            spread = 0.0
-        error = math.sqrt(spread / (self.n - 1)) if self.n > 1 else math.nan
-        return with_interval(value, error, self.n)
+        if square < 1e-12 * scale:
+            square = 0.0
+        error = math.sqrt(square * self.blocks / (self.blocks - 1)) / self.n
+        return with_interval(value, error, self.blocks)
 
     def share(self, design: int, figure: int, of: int = LEAKS) -> Estimate:
         """Return the ratio of two figures, with a standard error by linearisation.
@@ -127,26 +148,23 @@ class Tally:
         Where nothing was seen the interval ends at 3 / (independent histories that leaked), the
         "rule of three".
         """
-        whole = self.total[design, of] / self.n
+        whole = self.total[design, of]
         if whole <= 0.0:
             return Estimate(math.nan, math.nan, 0.0, 1.0)
-        value = float(self.total[design, figure] / self.n / whole)
-        p = self.products[design] / self.n
-        residual = p[figure, figure] - 2.0 * value * p[figure, of] + value * value * p[of, of]
-        if self.n < 2:
+        value = float(self.total[design, figure] / whole)
+        if self.blocks < 2:
             return Estimate(value, math.nan, 0.0, 1.0)
-        error = math.sqrt(max(residual, 0.0) / (self.n - 1)) / whole
         if value <= 0.0:
             return Estimate(0.0, 0.0, 0.0, min(3.0 / self.n, 1.0))
-        estimate = with_interval(value, error, self.n, 0.0, 1.0)
         if value >= 1.0 - 1e-12:
             return Estimate(1.0, 0.0, max(1.0 - 3.0 / self.n, 0.0), 1.0)
-        return estimate
+        error = self._ratio_error(self.products[design], figure, of, value, whole)
+        return with_interval(value, error, self.blocks, 0.0, 1.0)
 
     def volume_quantile(self, design: int, share: float) -> Estimate:
         """Return the quantile of escaped volume [m3] over leaks.
 
-        The interval comes from the same quantile of 32 independent groups of histories.
+        The interval comes from the same quantile of at most 32 independent groups of blocks.
         """
         value = _quantile(self.volumes[design].sum(axis=0), share)
         filled = self.volumes[design].sum(axis=1) > 0.0

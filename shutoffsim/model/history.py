@@ -36,6 +36,7 @@ from shutoffsim.model.streams import (
     TRIP_DRAWS,
     VALVE_DRAWS,
     WEATHER_DRAWS,
+    even_uniform,
     of_region,
     uniform,
 )
@@ -52,7 +53,7 @@ PROBE_KEYS = 1 << 18  # first key of the probes
 @kernel
 def site_draw(s, which):
     """Return the uniform number ``which`` of this dwelling."""
-    return uniform(s.seed, s.history, SITE, which)
+    return even_uniform(s.seed, s.history, SITE, which)
 
 
 @entry

@@ -546,6 +546,8 @@ CLOCK_NAMES = (
 
 #: Clocks of one open leak, in order, after the sources and the sensors.
 GROW, REPORT, RULE, HOME, NEAR, CALL, HANDS = range(7)
+#: Clocks of a history at most.
+CLOCKS = FIRST_SOURCE + MAX_SOURCES + MAX_SENSORS + 7 * SLOTS
 LEAK_CLOCKS = ("grow", "report", "flow rule", "noticed at home", "neighbour", "phone", "hands")
 
 # --- rows ---------------------------------------------------------------------------------------

@@ -16,8 +16,10 @@ from shutoffsim.engine.run import Chunk, Engine, Setup, run_chunks
 from shutoffsim.errors import ModelError, PrecisionWarning
 from shutoffsim.estimate import tally as T
 from shutoffsim.estimate.estimate import Estimate
+from shutoffsim.estimate.stopping import StoppingRule
 from shutoffsim.estimate.tally import Tally
 from shutoffsim.model import layout as L
+from shutoffsim.model.streams import BLOCK
 from shutoffsim.version import __version__
 
 if TYPE_CHECKING:
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
 
 LEAST_HISTORIES = 1024
 MOST_HISTORIES = 1_000_000
+LEAST_BLOCKS = 8  # with fewer, the spread between single histories must do
 LITRE = 1e-3
 _FEW_INCIDENTS = 200.0
 _LARGE_SHARE = 0.05
@@ -265,24 +268,19 @@ def compare(
     names = tuple(designs) if designs else scenario.designs
     _check(scenario, names, precision, histories, seed, workers)
     setup = Setup.of(scenario.parameters(names), seed, engine)
-    tally = Tally(len(names), scenario.service_life / L.YEAR)
-    target = histories if histories is not None else LEAST_HISTORIES
-    most = histories if histories is not None else MOST_HISTORIES
-    while True:
+    rule = StoppingRule(precision, LEAST_HISTORIES, MOST_HISTORIES)
+    if histories is not None:
+        rule = StoppingRule(None, histories, histories)
+    few = rule.least < LEAST_BLOCKS * BLOCK
+    tally = Tally(len(names), scenario.service_life / L.YEAR, 1 if few else BLOCK)
+    while (target := rule.next_target(tally.n, largest_error(tally))) > tally.n:
         for chunk in _chunks(setup, tally.n, target, workers, cluster, store):
             tally.add(chunk)
             if watch is not None:
                 watch(chunk)
             if progress is not None:
                 progress(tally.n, target)
-        if tally.n >= most or precision is None:
-            break
-        needed = _histories_needed(tally, precision)
-        if needed <= tally.n:
-            break
-        # Never more than fourfold at once: early estimates of a heavy tail are poor guides.
-        target = min(max(needed, int(1.25 * tally.n)), 4 * tally.n, most)
-    return summarise(scenario, names, setup, tally, precision if histories is None else None)
+    return summarise(scenario, names, setup, tally, rule)
 
 
 def _chunks(
@@ -318,18 +316,12 @@ def _check(
         raise ModelError(f"{wrong[0]} is out of range", found=str(wrong[1]), expected=wrong[2])
 
 
-def _histories_needed(tally: Tally, precision: float) -> int:
-    """Return how many histories the worst design needs, from the spread seen so far.
-
-    In the manner of JCGM 101:2008, 7.9: run in blocks and stop when the standard error of the
-    result is small enough; never before a stated minimum.
-    """
-    worst = 0.0
-    for d in range(len(tally.total)):
-        damage = tally.mean(d, T.LOSS)
-        if damage.value > 0.0:
-            worst = max(worst, damage.relative_error / precision)
-    return math.ceil(tally.n * worst * worst) if worst > 1.0 else tally.n
+def largest_error(tally: Tally) -> float:
+    """Return the largest relative standard error of the designs' expected annual damage."""
+    if tally.blocks < 2:
+        return math.inf
+    damages = [tally.mean(d, T.LOSS) for d in range(len(tally.total))]
+    return max((e.relative_error for e in damages if e.value > 0.0), default=0.0)
 
 
 def summarise(
@@ -337,7 +329,7 @@ def summarise(
     names: tuple[str, ...],
     setup: Setup,
     tally: Tally,
-    precision: float | None = None,
+    rule: StoppingRule,
 ) -> Comparison:
     """Return the comparison that a tally amounts to."""
     results = tuple(_design_result(name, d, tally) for d, name in enumerate(names))
@@ -345,7 +337,7 @@ def summarise(
     for d, name in enumerate(names[1:], start=1):
         found = tally.difference(d, T.LOSS)
         differences.append(Difference(name, names[0], found, _chance_below_zero(found)))
-    reached = precision is None or _histories_needed(tally, precision) <= tally.n
+    reached = rule.reached(largest_error(tally))
     if not reached:
         warnings.warn(
             f"precision not reached after {tally.n:,} histories", PrecisionWarning, stacklevel=3

@@ -10,6 +10,7 @@ from shutoffsim.engine.run import Setup, run_chunks
 from shutoffsim.errors import ModelError
 from shutoffsim.estimate import tally as T
 from shutoffsim.estimate.estimate import Estimate
+from shutoffsim.estimate.stopping import StoppingRule
 from shutoffsim.estimate.tally import Tally
 from shutoffsim.model import layout as L
 from shutoffsim.study.compare import Progress
@@ -147,18 +148,15 @@ def failure_on_demand(
     setup = Setup.of(scenario.parameters([design]), seed, "batch", PROBES)
     setup = replace(setup, extra=EXTRA_PROBES, tilt=True)
     tally = Tally(1, scenario.service_life / L.YEAR)
-    target = min(LEAST_HISTORIES, most)
-    while True:
+    rule = StoppingRule(relative_error, min(LEAST_HISTORIES, most), most)
+    error = math.inf
+    while (target := rule.next_target(tally.n, error)) > tally.n:
         for chunk in run_chunks(setup, tally.n, target, workers):
             tally.add(chunk)
             if progress is not None:
                 progress(tally.n, target)
         found = tally.share(0, T.FAILED)
-        error = found.std_error / found.value if found.value > 0.0 else math.inf
-        if error <= relative_error or tally.n >= most:
-            break
-        wanted = tally.n * min((error / relative_error) ** 2, 4.0)
-        target = min(max(math.ceil(wanted), math.ceil(1.25 * tally.n)), most)
+        error = found.relative_error
     modes = {
         mode: tally.share(0, T.FIRST_MODE + number)
         for number, mode in enumerate(L.MODES)
@@ -175,5 +173,5 @@ def failure_on_demand(
         horizon_years=tally.years,
         probability=found,
         modes=dict(sorted(modes.items(), key=lambda item: -item[1].value)),
-        reached=error <= relative_error,
+        reached=rule.reached(error),
     )

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from shutoffsim.engine.batch import place_probes, probe_weight
-from shutoffsim.engine.placement import CLOCKS, place
+from shutoffsim.engine.placement import place
 from shutoffsim.engine.run import PROBES, Setup, run_chunks
 from shutoffsim.engine.trace import History, new_state
 from shutoffsim.errors import ModelError
@@ -257,7 +257,7 @@ class _Record:
     def _tell_onset(self, fork: History, onset: float, source: int, key: int) -> None:
         """Tell the leak's beginning, which no clock rings for, from a copy of the state."""
         state = fork.state.copy()
-        add_leak(self.p, state[0], onset, source, key, np.full(CLOCKS, L.KEEP))
+        add_leak(self.p, state[0], onset, source, key, np.full(L.CLOCKS, L.KEEP))
         what = f"“{self.scenario.source_names[source]}” starts to leak"
         if state[0].dropped > self.previous.dropped:
             what += f", while {L.SLOTS} leaks are open: it is left out"

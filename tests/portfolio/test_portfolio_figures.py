@@ -19,6 +19,7 @@ from shutoffsim.report.files import to_json
 from shutoffsim.report.portfolio import print_portfolio
 from shutoffsim.report.text import make_console
 from shutoffsim.study.portfolio import portfolio, run
+from shutoffsim.study.portfolio.block import PROBES
 from shutoffsim.study.portfolio.years import Years
 
 TABLE = "dwelling,design,valve.age,region\n" + "".join(
@@ -45,8 +46,8 @@ def test_a_dwelling_is_what_its_own_histories_say(house, table):
     row = result.table().loc[3]
     params = house.parameters([row["design"]])
     params["valve_age"] = 6 * L.YEAR
-    tally = Tally(1, 10.0)
-    tally.add(run_chunk(Setup.of(params, 1), 3 << 32, 12))
+    tally = Tally(1, 10.0, block=1)
+    tally.add(run_chunk(Setup.of(params, 1, probes=PROBES), 3 << 32, 12))
     damage, failing = tally.mean(0, T.LOSS, 0.0), tally.share(0, T.FAILED)
     assert row["expected_annual_damage"] == pytest.approx(damage.value, rel=1e-12)
     assert row["std_error"] == pytest.approx(damage.std_error, rel=1e-9)

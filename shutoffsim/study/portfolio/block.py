@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from shutoffsim.engine.run import PROBES, Chunk, Setup, run_chunk
+from shutoffsim.engine.run import Chunk, Setup, run_chunk
 from shutoffsim.errors import Problem, ScenarioError
 from shutoffsim.estimate.estimate import t_factor
 from shutoffsim.model import layout as L
@@ -23,6 +23,7 @@ Arrays = dict[str, NDArray[Any]]
 
 DWELLING_BITS = 32  # of a history's number: above these, the number of the dwelling
 REGION_BITS = 20  # above these and below the dwelling's, the number of the region
+PROBES = 32  # per history: many dwellings share the noise of a few
 MOST_HISTORIES = 2**REGION_BITS
 MOST_REGIONS = 2 ** (DWELLING_BITS - REGION_BITS)
 

@@ -13,7 +13,6 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from shutoffsim.engine.run import PROBES
 from shutoffsim.errors import ModelError
 from shutoffsim.model import layout as L
 from shutoffsim.study.portfolio import block as B
@@ -129,7 +128,7 @@ def portfolio(
         currency=scenario.currency,
         seed=seed,
         histories=histories,
-        probes=PROBES,
+        probes=B.PROBES,
         horizon_years=question.years,
         dwellings=sums.count,
         failed=failed,
