@@ -67,7 +67,7 @@ def compare(
     incidents: Annotated[
         Path | None,
         typer.Option(
-            help="Write every simulated leak to this Parquet file.",
+            help="Write every simulated leak to this CSV or Parquet file.",
             metavar="FILE",
             show_default=False,
         ),
@@ -104,13 +104,13 @@ def compare(
                 engine=engine,
                 workers=default_workers(workers, engine),
                 progress=progress,
-                watch=table.add if table else None,
+                watch=table.add_chunk if table else None,
                 cluster=cluster,
                 store=store,
             )
         write_result(result)
         if table:
-            table.describe(result)
+            table.describe_run(result)
     print_comparison(make_console(), result, str(scenario), wanted=precision)
 
 

@@ -72,7 +72,8 @@ def portfolio(
 ) -> None:
     """Estimate many dwellings at once, and how bad a year of all of them can be."""
     from shutoffsim.report.files import check_apart
-    from shutoffsim.report.portfolio import RowFile, print_portfolio
+    from shutoffsim.report.portfolio import print_portfolio
+    from shutoffsim.report.table_file import TableFile
     from shutoffsim.report.text import make_console
     from shutoffsim.scenario import load
 
@@ -81,7 +82,7 @@ def portfolio(
     check_apart({"SCENARIO": scenario, "DWELLINGS": dwellings}, {"--out": out, "--json": json})
     with ExitStack() as files:
         write_result = files.enter_context(result_file(json))
-        rows = files.enter_context(RowFile(out)) if out else None
+        rows = files.enter_context(TableFile(out)) if out else None
         compile_first()
         from shutoffsim.study.portfolio import portfolio as run_portfolio
 

@@ -1,17 +1,11 @@
-"""A portfolio as text, and the rows of its dwellings as a file."""
+"""A portfolio as text."""
 
 from __future__ import annotations
 
-from contextlib import ExitStack
-from pathlib import Path
-from types import TracebackType
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING
 
-import pyarrow as pa
 from rich.text import Text
 
-from shutoffsim.errors import OutputError
-from shutoffsim.report.files import OutputFile
 from shutoffsim.report.tables import CAUTION
 from shutoffsim.report.text import Column, pack, plus_minus, ranges, wrap
 from shutoffsim.study.compare import amount
@@ -23,63 +17,6 @@ if TYPE_CHECKING:
     from shutoffsim.study.portfolio import PortfolioResult
 
 _SHOWN = 10  # failures that are printed
-
-
-class RowFile:
-    """A CSV or Parquet file that takes the rows of dwellings piece by piece.
-
-    A context manager around :class:`shutoffsim.report.files.OutputFile`, with its errors: the file
-    is there in full, or not at all.
-
-    Parameters
-    ----------
-    path : str or pathlib.Path
-        Its end, ``.csv`` or ``.parquet``, chooses the form.
-
-    Raises
-    ------
-    OutputError
-        When the name has another end.
-    """
-
-    def __init__(self, path: str | Path) -> None:
-        self._path = Path(path)
-        self._kind = self._path.suffix.lower()
-        if self._kind not in (".csv", ".parquet"):
-            raise OutputError(
-                "no known form of table",
-                where=str(path),
-                expected="a name that ends in .csv or .parquet",
-            )
-        self._writer: Any = None
-        self._stack = ExitStack()
-
-    def __enter__(self) -> Self:
-        self._file = self._stack.enter_context(OutputFile(self._path))
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self._stack.__exit__(kind, error, trace)
-
-    def add(self, table: pa.Table) -> None:
-        """Append rows; the first table decides the columns."""
-        if self._writer is None:
-            self._writer = self._stack.enter_context(self._open(table.schema))
-        self._writer.write_table(table)
-
-    def _open(self, schema: pa.Schema) -> Any:
-        if self._kind == ".csv":
-            import pyarrow.csv
-
-            return pyarrow.csv.CSVWriter(self._file, schema)
-        import pyarrow.parquet
-
-        return pyarrow.parquet.ParquetWriter(self._file, schema, compression="zstd")
 
 
 def print_portfolio(console: Console, result: PortfolioResult, file: str) -> None:

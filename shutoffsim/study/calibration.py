@@ -1,15 +1,13 @@
 """Calibration: a few free constants fitted to insurers' figures, and checks against others.
 
-``python -m shutoffsim.study.calibration`` prints published and simulated figures side by side;
+``python -m shutoffsim.report.calibration`` prints published and simulated figures side by side;
 ``--write docs/calibration.md`` writes them as a page. Everything runs on common random numbers,
 so the fit is deterministic.
 """
 
 from __future__ import annotations
 
-import argparse
 import math
-import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -19,8 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shutoffsim.engine.run import Setup, run_chunks
-from shutoffsim.errors import ModelError, OutputError, ShutoffError
+from shutoffsim.errors import ModelError
 from shutoffsim.model import layout as L
+from shutoffsim.model.streams import BLOCK
 from shutoffsim.scenario import Scenario, load
 from shutoffsim.study import published as P
 
@@ -30,7 +29,7 @@ US_FILE = "reference_us_house.toml"
 GERMAN_FILE = "reference_german_flat.toml"
 HISTORIES = 8192
 SEED = 2022
-GROUPS = 32  # of histories, for the standard errors
+GROUPS = 32  # of blocks of histories, for the standard errors
 _QUANTILE_95 = 1.6448536269514722
 _STEP = 0.02  # relative: wide enough to smooth the jumps of a claim count
 _FITTED_US = ("claim frequency", "mean claim", "empty / occupied")
@@ -123,11 +122,12 @@ def simulate(scenario: Scenario, params: Any, histories: int, seed: int) -> Clai
     Raises
     ------
     ModelError
-        With fewer histories than groups.
+        With fewer blocks of histories than groups.
     """
-    if histories < GROUPS:
+    least = GROUPS * BLOCK
+    if histories < least:
         raise ModelError(
-            "too few histories", found=str(histories), expected=f"at least {GROUPS} histories"
+            "too few histories", found=str(histories), expected=f"at least {least} histories"
         )
     years = scenario.service_life / L.YEAR
     names = ["leaks", "damaging", "claims", "paid", "claims empty", "paid empty"]
@@ -137,7 +137,7 @@ def simulate(scenario: Scenario, params: Any, histories: int, seed: int) -> Clai
     counted = np.zeros(GROUPS)
     for chunk in run_chunks(Setup.of(params, seed), 0, histories):
         rows = chunk.rows[0]
-        group = (chunk.first + np.arange(len(rows))) % GROUPS
+        group = (chunk.first + np.arange(len(rows))) // BLOCK % GROUPS
         np.add.at(counted, group, 1.0)
         weight = rows["weight"] / years
         paid = weight * rows["insured"]
@@ -347,39 +347,3 @@ def _relative(parts: tuple[Sequence[str], Sequence[str]]) -> Callable[[dict[str,
         return sum(m[f"paid {n}"] for n in names) / sum(m[f"claims {n}"] for n in names)
 
     return lambda m: mean(m, parts[0]) / mean(m, parts[1])
-
-
-def main(arguments: Sequence[str] | None = None) -> int:
-    """Print the calibration, or write it to a file."""
-    from shutoffsim.study.calibration_page import page
-
-    parser = argparse.ArgumentParser(
-        prog="python -m shutoffsim.study.calibration", description="Published against simulated."
-    )
-    parser.add_argument("--scenarios", default="scenarios", help="folder of the reference cases")
-    parser.add_argument("--histories", type=int, default=HISTORIES, help="histories per run")
-    parser.add_argument("--seed", type=int, default=SEED, help="seed of every run")
-    parser.add_argument("--write", metavar="FILE", help="write the page there")
-    options = parser.parse_args(arguments)
-    try:
-        target = Path(options.write) if options.write else None
-        if target is not None and (target.is_dir() or not target.parent.is_dir()):
-            raise OutputError(
-                "a file cannot be written there",
-                where=str(target),
-                expected="a file in an existing folder",
-            )
-        text = page(calibrate(options.scenarios, options.histories, options.seed))
-        if target is None:
-            print(text)
-        else:
-            target.write_text(text, encoding="utf-8")
-            print(target)
-    except ShutoffError as error:
-        print(error, file=sys.stderr)
-        return error.exit_code
-    return 0
-
-
-if __name__ == "__main__":
-    raise SystemExit(main())

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from shutoffsim.errors import ModelError
+from shutoffsim.report.calibration import leaks_per_year, main, page
 from shutoffsim.scenario import load
 from shutoffsim.study import calibration as C
 from shutoffsim.study import published as P
-from shutoffsim.study.calibration_page import leaks_per_year, page
 
 ROOT = Path(__file__).parents[2]
 SCENARIOS = ROOT / "scenarios"
@@ -52,7 +52,7 @@ def test_the_us_house_is_in_the_published_range(name):
     ],
 )
 def test_other_constants_leave_the_range(factors, name):
-    value, error = claims(C.US_FILE, **factors).estimate(C.FIGURES[name])
+    value, error = claims(C.US_FILE, 2048, **factors).estimate(C.FIGURES[name])
     assert not inside(P.US[name], value, error)
 
 
@@ -113,7 +113,7 @@ def test_standard_errors_of_known_sums():
 def test_fit_undoes_a_known_change():
     """Prices are lowered by 40 %; the fit to the mean claim before must find 1 / 0.6."""
     scenario = reference(C.US_FILE)
-    wanted = claims(C.US_FILE, 256, seed=3).estimate(C.mean_claim)[0]
+    wanted = claims(C.US_FILE, QUICK, seed=3).estimate(C.mean_claim)[0]
 
     class Cheaper:
         designs = scenario.designs
@@ -123,7 +123,7 @@ def test_fit_undoes_a_known_change():
         def parameters(self, names):
             return C.Constants(cost=0.6).apply(scenario.parameters(names))
 
-    found = C.fit(Cheaper(), {"mean claim": wanted}, ["cost"], histories=256, seed=3)
+    found = C.fit(Cheaper(), {"mean claim": wanted}, ["cost"], histories=QUICK, seed=3)
     assert found.constants.cost == pytest.approx(1 / 0.6, rel=2e-3)
     assert found.constants.rate == 1.0
     assert found.claims.estimate(C.mean_claim)[0] == pytest.approx(wanted, rel=2e-3)
@@ -142,11 +142,11 @@ def test_too_few_histories():
 
 
 def test_bad_requests_end_with_a_message(tmp_path, capsys):
-    assert C.main(["--scenarios", str(tmp_path)]) == 2
+    assert main(["--scenarios", str(tmp_path)]) == 2
     assert C.US_FILE in capsys.readouterr().err
-    assert C.main(["--write", str(tmp_path)]) == 2
+    assert main(["--write", str(tmp_path)]) == 2
     assert "existing folder" in capsys.readouterr().err
-    assert C.main(["--scenarios", str(SCENARIOS), "--histories", "3"]) == 2
+    assert main(["--scenarios", str(SCENARIOS), "--histories", "3"]) == 2
     assert "too few histories" in capsys.readouterr().err
 
 

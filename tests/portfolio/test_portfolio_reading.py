@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from shutoffsim.errors import ModelError, OutputError, ScenarioError
-from shutoffsim.report.portfolio import RowFile
+from shutoffsim.report.table_file import TableFile
 from shutoffsim.study.portfolio import EXIT_SOME_FAILED, portfolio
 from shutoffsim.study.portfolio.dwellings import open_dwellings
 
@@ -177,7 +177,7 @@ def test_regions_are_numbered_in_the_order_of_the_file(house, table):
 def test_rows_are_written_in_full_or_not_at_all(house, table, tmp_path, end):
     path = table("dwelling,valve.age\na,1 day\nb,nonsense\nc,9 years\n")
     target = tmp_path / f"rows.{end}"
-    with RowFile(target) as file:
+    with TableFile(target) as file:
         result = portfolio(house, path, out=file.add, **FEW)
     assert result.rows is None
     with pytest.raises(ValueError, match="read the file"):
@@ -187,7 +187,7 @@ def test_rows_are_written_in_full_or_not_at_all(house, table, tmp_path, end):
     assert read["low"].tolist() == pytest.approx(kept["low"].tolist(), nan_ok=True)
     assert read["problem"].notna().tolist() == [False, True, False]
     before = target.read_bytes()
-    with pytest.raises(ModelError), RowFile(target) as file:
+    with pytest.raises(ModelError), TableFile(target) as file:
         portfolio(house, table("dwelling,valve.age\na,x\n"), out=file.add, **FEW)
     assert target.read_bytes() == before
     assert sorted(p.name for p in tmp_path.glob("*.part")) == []
@@ -195,4 +195,4 @@ def test_rows_are_written_in_full_or_not_at_all(house, table, tmp_path, end):
 
 def test_rows_of_an_unknown_form(tmp_path):
     with pytest.raises(OutputError, match=r"ends in \.csv or \.parquet"):
-        RowFile(tmp_path / "rows.json")
+        TableFile(tmp_path / "rows.json")

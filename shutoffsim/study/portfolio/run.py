@@ -72,7 +72,7 @@ def portfolio(
         the same weather spells and mains outages.
     out : callable, optional
         Takes the rows of the result as tables, in order, piece by piece; they are not kept then.
-        See :class:`shutoffsim.report.portfolio.RowFile`.
+        See :class:`shutoffsim.report.table_file.TableFile`.
     progress : callable, optional
         Called as ``progress(dwellings done, dwellings in the file)``.
     cluster : distributed.Client or str, optional

@@ -1,17 +1,21 @@
-"""The calibration as a page for people."""
+"""The calibration as a page: ``python -m shutoffsim.report.calibration`` writes it."""
 
 from __future__ import annotations
 
+import argparse
+import sys
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 from shutoffsim import units
+from shutoffsim.errors import OutputError, ShutoffError
 from shutoffsim.scenario import library
-from shutoffsim.study.calibration import FIGURES, Calibration
+from shutoffsim.study.calibration import FIGURES, HISTORIES, SEED, Calibration, calibrate
 from shutoffsim.study.published import Line
 
 _HEAD = """\
-<!-- Written by python -m shutoffsim.study.calibration --write docs/calibration.md; do not edit. -->
+<!-- Made by python -m shutoffsim.report.calibration --write docs/calibration.md; do not edit. -->
 
 # Calibration
 
@@ -199,3 +203,37 @@ def _with_error(value: float, error: float) -> str:
         return f"{value:,.0f} ± {error:,.0f}"
     digits = 5 if value < 0.1 else 3
     return f"{value:.{digits}f} ± {error:.{digits}f}"
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Print the calibration, or write it to a file."""
+    parser = argparse.ArgumentParser(
+        prog="python -m shutoffsim.report.calibration", description="Published against simulated."
+    )
+    parser.add_argument("--scenarios", default="scenarios", help="folder of the reference cases")
+    parser.add_argument("--histories", type=int, default=HISTORIES, help="histories per run")
+    parser.add_argument("--seed", type=int, default=SEED, help="seed of every run")
+    parser.add_argument("--write", metavar="FILE", help="write the page there")
+    options = parser.parse_args(arguments)
+    try:
+        target = Path(options.write) if options.write else None
+        if target is not None and (target.is_dir() or not target.parent.is_dir()):
+            raise OutputError(
+                "a file cannot be written there",
+                where=str(target),
+                expected="a file in an existing folder",
+            )
+        text = page(calibrate(options.scenarios, options.histories, options.seed))
+        if target is None:
+            print(text)
+        else:
+            target.write_text(text, encoding="utf-8")
+            print(target)
+    except ShutoffError as error:
+        print(error, file=sys.stderr)
+        return error.exit_code
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
