@@ -249,7 +249,7 @@ def test_treating_probes_as_independent_would_be_noticed(cottage):
 
 def test_wrong_order_of_ties_is_noticed(monkeypatch):
     """A scheduler that lets the highest clock go first at equal times."""
-    a, b = both(ties(), seed=5, n=4, probes=8)
+    a, b = both(ties(), seed=5, n=16, probes=8)
     assert differing(a, b) == []
     start = trace._Alarm.__init__
 
@@ -258,7 +258,7 @@ def test_wrong_order_of_ties_is_noticed(monkeypatch):
         self.priority = 1000 - clock
 
     monkeypatch.setattr(trace._Alarm, "__init__", reverse)
-    a, b = both(ties(), seed=5, n=4, probes=8)
+    a, b = both(ties(), seed=5, n=16, probes=8)
     assert "rows" in differing(a, b)
 
 

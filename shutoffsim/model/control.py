@@ -134,7 +134,7 @@ def serve(p, s, now, delay):
     if s.stroke != L.IDLE:
         s.pending = 1
         return
-    for slot in range(L.SLOTS):
+    for slot in range(s.slots):
         if s.leak_on[slot] == 1 and s.leak_demanded[slot] == 1 and s.leak_stopped[slot] == 0:
             delay[L.RETRY] = L.NEVER
             start_stroke(p, s, now, L.CLOSE_LEAK, s.leak_key[slot], delay)
@@ -144,7 +144,7 @@ def serve(p, s, now, delay):
 @kernel
 def order_again(p, s, now, delay):
     """Power or controller is back: take up orders that still stand."""
-    for slot in range(L.SLOTS):
+    for slot in range(s.slots):
         if s.leak_on[slot] == 1 and s.leak_demanded[slot] == 1 and s.leak_stopped[slot] == 0:
             if s.stroke == L.IDLE and s.believed_shut == 0:
                 serve(p, s, now, delay)
@@ -353,7 +353,7 @@ def give_up(p, s, now, purpose, delay):
         schedule_repair(p, s, delay)
     if p.escalate == 0:
         return
-    for slot in range(L.SLOTS):
+    for slot in range(s.slots):
         if s.leak_on[slot] == 1 and s.leak_stopped[slot] == 0:
             if p.siren == 1:
                 s.leak_siren[slot] = 1
@@ -399,7 +399,7 @@ def retry_stroke(p, s, now, delay):
         return
     wanted = s.hold_away == 1 or s.hold_power == 1
     purpose = L.CLOSE_AWAY if s.hold_away == 1 else L.CLOSE_POWER
-    for slot in range(L.SLOTS):
+    for slot in range(s.slots):
         if s.leak_on[slot] == 1 and s.leak_demanded[slot] == 1 and s.leak_stopped[slot] == 0:
             wanted = True
             purpose = L.CLOSE_LEAK

@@ -80,7 +80,7 @@ def start(p, s, delay):
 
     delay[:] = L.NEVER
     delay[L.WEATHER] = next_spell(p, s)
-    delay[L.OUTAGE] = waiting(power.greatest_outage_rate(p), power.outage_draw(p, s))
+    delay[L.OUTAGE] = power.next_outage(p, s, 0.0)
     if p.trips == 1:
         s.trip = 1 if site_draw(s, FIRST_TRIP) < p.start_away else 0
         delay[L.TRIP] = 0.0
@@ -103,7 +103,6 @@ def start(p, s, delay):
     if p.battery_fitted == 1:
         delay[L.BATTERY_LIFE] = power.next_battery_failure(p, s)
         delay[L.BATTERY_CHANGE] = p.battery_change
-        delay[L.BATTERY_TEST] = p.battery_test
 
 
 @kernel
@@ -187,12 +186,12 @@ def next_spell(p, s):
 @kernel
 def on_weather(p, s, now, delay):
     """A severe spell starts (winter half only, by thinning) or ends."""
-    if s.spell == 1:
-        s.spell = 0
-        delay[L.WEATHER] = next_spell(p, s)
-        return
-    if weather_draw(p, s) * 4.0 < leak.winter_share(p, now):
-        s.spell = 1
+    begins = s.spell == 0 and weather_draw(p, s) * 4.0 < leak.winter_share(p, now)
+    if s.spell == 1 or begins:
+        power.weather_changes(p, s, now, 1 if begins else 0)
+        if s.mains == 1:
+            delay[L.OUTAGE] = power.until_outage(p, s, now)
+    if begins:
         delay[L.WEATHER] = quantile(p.spell_duration, weather_draw(p, s))
     else:
         delay[L.WEATHER] = next_spell(p, s)
@@ -203,17 +202,13 @@ def on_outage(p, s, now, delay):
     """Mains fail or return."""
     if s.mains == 0:
         s.mains = 1
-        delay[L.OUTAGE] = waiting(power.greatest_outage_rate(p), power.outage_draw(p, s))
+        delay[L.OUTAGE] = power.next_outage(p, s, now)
         if s.supply_ok == 1:
             supply_is_back(p, s, now, delay)
         return
     pick = power.outage_draw(p, s)
-    length = power.outage_length(p, s, pick, power.outage_draw(p, s))
-    if length <= 0.0:
-        delay[L.OUTAGE] = waiting(power.greatest_outage_rate(p), power.outage_draw(p, s))
-        return
     s.mains = 0
-    delay[L.OUTAGE] = length
+    delay[L.OUTAGE] = power.outage_length(p, s, pick, power.outage_draw(p, s))
     if s.supply_ok == 1:
         supply_is_lost(p, s, now, delay)
 
@@ -367,6 +362,8 @@ def on_controller(p, s, now, delay):
 def on_battery_life(p, s, now, delay):
     """The battery fails, unnoticed until a test, a change or an outage."""
     s.battery_ok = 0
+    if p.battery_test < math.inf:  # tests of a good battery change nothing: they need no clock
+        delay[L.BATTERY_TEST] = p.battery_test - now % p.battery_test
     delay[L.BATTERY_LIFE] = L.NEVER
     if s.mains == 0 or s.supply_ok == 0:
         delay[L.BATTERY_EMPTY] = L.NEVER
@@ -379,6 +376,7 @@ def renew_battery(p, s, now, delay):
     """A new battery is put in."""
     s.battery_ok = 1
     s.battery_new_at = now
+    delay[L.BATTERY_TEST] = L.NEVER
     delay[L.BATTERY_LIFE] = power.next_battery_failure(p, s)
     if s.mains == 0 or s.supply_ok == 0:
         power.leave_supply(p, s, now, delay, L.BATTERY_EMPTY)
@@ -386,9 +384,9 @@ def renew_battery(p, s, now, delay):
 
 @kernel
 def on_battery_test(p, s, now, delay):
-    """The self-test finds a battery that has failed; it is replaced."""
+    """The self-test finds the battery that has failed; it is replaced."""
     delay[L.BATTERY_TEST] = p.battery_test
-    if s.battery_ok == 0 and s.mains == 1 and s.supply_ok == 1:
+    if s.mains == 1 and s.supply_ok == 1:
         renew_battery(p, s, now, delay)
 
 
@@ -477,7 +475,7 @@ def on_leak_clock(p, s, now, slot, what, delay):
 @kernel
 def settle(p, s, now, rows, delay):
     """End the leaks that are stopped and found, mend what their incident brought to light."""
-    for slot in range(L.SLOTS):
+    for slot in range(s.slots):
         if s.leak_on[slot] == 0 or s.leak_stopped[slot] == 0 or s.leak_found[slot] == 0:
             continue
         mode = s.leak_mode[slot]
@@ -589,6 +587,6 @@ def close(p, s, now, rows):
     if s.open_leaks == 0:
         return
     advance(p, s, now)
-    for slot in range(L.SLOTS):
+    for slot in range(s.slots):
         if s.leak_on[slot] == 1:
             end_leak(p, s, now, slot, rows)

@@ -18,9 +18,9 @@ def first_leak_clock(p):
 
 
 @kernel
-def clock_count(p):
-    """Return how many clocks a history of this design has."""
-    return first_leak_clock(p) + L.SLOTS * 7
+def clock_count(p, s):
+    """Return how many clocks can ring at present."""
+    return first_leak_clock(p) + s.slots * 7
 
 
 @kernel
@@ -32,7 +32,7 @@ def propose(s, slot, mode):
 @kernel
 def propose_to_demanded(s, mode):
     """Note a broken link for every running leak for which closing was ordered."""
-    for slot in range(L.SLOTS):
+    for slot in range(s.slots):
         if s.leak_on[slot] == 1 and s.leak_demanded[slot] == 1 and s.leak_stopped[slot] == 0:
             propose(s, slot, mode)
 
@@ -78,7 +78,7 @@ def resume(p, s, now, slot):
 def set_position(p, s, now, position, by):
     """Put the valve to OPEN, SHUT or SHORT and let the open leaks follow."""
     s.position = position
-    for slot in range(L.SLOTS):
+    for slot in range(s.slots):
         if s.leak_on[slot] == 0:
             continue
         if position == L.SHUT and s.leak_stopped[slot] == 0:
@@ -113,9 +113,10 @@ def begin_leak(p, s, now, source, key, delay):
     if s.open_leaks == 0:
         s.at = now
         s.presence = presence_at(p, s, now)
-        s.limit = clock_count(p)
         delay[L.PRESENCE] = until_presence_changes(p, s, now)
     s.open_leaks += 1
+    s.slots = max(s.slots, slot + 1)
+    s.limit = clock_count(p, s)
     s.leak_on[slot] = 1
     s.leak_key[slot] = key
     s.leak_source[slot] = source
@@ -169,7 +170,7 @@ def advance(p, s, now):
     """Let the open leaks run from the last event to ``now``."""
     passed = now - s.at
     s.at = now
-    for slot in range(L.SLOTS):
+    for slot in range(s.slots):
         if s.leak_on[slot] == 0:
             continue
         escaped = s.leak_flow[slot] * passed
@@ -201,7 +202,7 @@ def remaining(need, done, median):
 def plan(p, s, delay):
     """Set the clocks of all leaks, open or not."""
     first = first_leak_clock(p)
-    for slot in range(L.SLOTS):
+    for slot in range(s.slots):
         clock = first + slot * 7
         for c in range(7):
             delay[clock + c] = L.NEVER
@@ -225,6 +226,8 @@ def plan(p, s, delay):
             delay[clock + L.NEAR] = detection.until_shows_below(p, s, slot) + remaining(
                 s.leak_near_need[slot], s.leak_near[slot], p.neighbour_notice
             )
+    if s.open_leaks == 0:
+        s.slots = 0
 
 
 @kernel

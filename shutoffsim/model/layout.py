@@ -377,6 +377,8 @@ STATE_FIELDS = (
     # surroundings
     ("spell", "i", "1: severe spell"),
     ("mains", "i", "1: mains present"),
+    ("outage_left", "f", "hazard of outages left at outage_seen until the next one"),
+    ("outage_seen", "f", ""),
     ("trip", "i", "1: people are on a trip"),
     ("away_mode", "i", "1: away mode is set"),
     ("presence", "i", "where people are (kept while a leak is open)"),
@@ -437,6 +439,7 @@ STATE_FIELDS = (
     ("sensor_ok", "sensors", ""),
     # open leaks
     ("open_leaks", "i", ""),
+    ("slots", "i", "one more than the last slot taken since all were free"),
     ("at", "f", "time up to which the open leaks are advanced"),
     ("leak_on", "slots", ""),
     ("leak_key", "slots", ""),

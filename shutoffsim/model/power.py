@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from shutoffsim.model.compiled import entry, kernel
@@ -11,7 +13,7 @@ from shutoffsim.model.layout import (
     NEVER,
     SHUT,
 )
-from shutoffsim.model.quantiles import quantile
+from shutoffsim.model.quantiles import quantile, waiting
 from shutoffsim.model.streams import BATTERY_DRAWS, OUTAGE_DRAWS, of_region, uniform
 
 DARK, ON_SUPPLY, ON_BATTERY = np.arange(3)
@@ -82,29 +84,51 @@ def next_battery_failure(p, s):
 
 
 @kernel
-def greatest_outage_rate(p):
-    """Return a bound of the outage rate [1/s], for thinning."""
-    worst = max(1.0, p.outage_spell_factor)
-    return (p.outage_rate + p.major_rate) * worst + p.dip_rate
+def outage_rate(p, s):
+    """Return the rate [1/s] of outages and dips in this weather."""
+    factor = p.outage_spell_factor if s.spell == 1 else 1.0
+    return (p.outage_rate + p.major_rate) * factor + p.dip_rate
+
+
+@kernel
+def until_outage(p, s, now):
+    """Return the time [s] to the next outage if the weather stays as it is."""
+    rate = outage_rate(p, s)
+    s.outage_seen = now
+    return s.outage_left / rate if rate > 0.0 else math.inf
+
+
+@kernel
+def next_outage(p, s, now):
+    """Return the time [s] to the next outage, drawn anew.
+
+    What is drawn is the hazard that passes until then (unit exponential), so that weather can
+    change the rate on the way without a further draw.
+    """
+    s.outage_left = waiting(1.0, outage_draw(p, s))
+    return until_outage(p, s, now)
+
+
+@kernel
+def weather_changes(p, s, now, spell):
+    """Count the hazard of outages that has passed, and set the weather."""
+    s.outage_left = max(s.outage_left - (now - s.outage_seen) * outage_rate(p, s), 0.0)
+    s.spell = spell
 
 
 @kernel
 def outage_length(p, s, pick, u):
-    """Return the duration [s] of an outage; 0 when the candidate is thinned away.
+    """Return the duration [s] of an outage.
 
-    ``pick`` in (0, 1) chooses, in this order, dip, ordinary, major outage or none.
+    ``pick`` in (0, 1) chooses, in this order, dip, ordinary or major outage.
     """
-    at = pick * greatest_outage_rate(p)
+    at = pick * outage_rate(p, s)
     if at < p.dip_rate:
         return quantile(p.dip_duration, u)
     factor = p.outage_spell_factor if s.spell == 1 else 1.0
-    at -= p.dip_rate
-    if at < p.outage_rate * factor:
+    if at - p.dip_rate < p.outage_rate * factor:
         return quantile(p.outage_duration, u)
-    at -= p.outage_rate * factor
-    if at < p.major_rate * factor:
-        return quantile(p.major_duration, u)
-    return 0.0
+    return quantile(p.major_duration, u)
 
 
 @kernel
