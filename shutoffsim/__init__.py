@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from shutoffsim.study.portfolio import portfolio as portfolio
     from shutoffsim.study.replay import Replay as Replay
     from shutoffsim.study.replay import replay as replay
+    from shutoffsim.study.sizing import Sizing as Sizing
+    from shutoffsim.study.sizing import size as size
 
 # Everything public, and where it lives; loaded on first use so that start-up stays quick.
 _HOMES = {
@@ -37,6 +39,8 @@ _HOMES = {
     "portfolio": "shutoffsim.study.portfolio",
     "Replay": "shutoffsim.study.replay",
     "replay": "shutoffsim.study.replay",
+    "Sizing": "shutoffsim.study.sizing",
+    "size": "shutoffsim.study.sizing",
 }
 
 __all__ = [*sorted(_HOMES), "__version__"]

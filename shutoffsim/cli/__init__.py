@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from shutoffsim.cli import compare, meter, portfolio, replay, scenario
+from shutoffsim.cli import compare, meter, portfolio, replay, scenario, size, summary
 from shutoffsim.cli.app import app, main
 
-__all__ = ["app", "compare", "main", "meter", "portfolio", "replay", "scenario"]
+__all__ = ["app", "compare", "main", "meter", "portfolio", "replay", "scenario", "size", "summary"]

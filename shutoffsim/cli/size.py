@@ -1,0 +1,131 @@
+"""`size`: which actuator still closes this valve after years."""
+
+from __future__ import annotations
+
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+from shutoffsim.cli.app import (
+    app,
+    check_names,
+    compile_first,
+    default_workers,
+    guarded,
+    progress_bar,
+    read_share,
+    result_file,
+)
+from shutoffsim.cli.options import ResultOption, ScenarioArgument, SeedOption, WorkersOption
+
+
+@app.command()
+@guarded
+def size(
+    scenario: ScenarioArgument,
+    design: Annotated[
+        str | None,
+        typer.Option(
+            help="The design. Default: the last of the file with a clamped actuator.",
+            metavar="NAME",
+            show_default=False,
+        ),
+    ] = None,
+    target_pfd: Annotated[
+        str,
+        typer.Option(
+            help="Probability of failure on demand that torque may have.", metavar="SHARE"
+        ),
+    ] = "1%",
+    confidence: Annotated[
+        str,
+        typer.Option(help="Share of valves like this one that must meet it.", metavar="SHARE"),
+    ] = "90%",
+    measurements: Annotated[
+        Path | None,
+        typer.Option(
+            help="Readings of this valve's torque (CSV); docs/measuring-torque.md tells how.",
+            metavar="FILE",
+            show_default=False,
+        ),
+    ] = None,
+    rating: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="Compare this stall torque, such as “4 N*m”; give it several times. "
+            "Default: about eight around what is needed.",
+            metavar="TORQUE",
+            show_default=False,
+        ),
+    ] = None,
+    scale: Annotated[
+        Literal["gears", "motor"],
+        typer.Option(help="What makes another rating of the design's data sheet."),
+    ] = "gears",
+    price: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="Price of a rating, such as “6 N*m = 120 EUR”; give it several times.",
+            metavar="RATING=PRICE",
+            show_default=False,
+        ),
+    ] = None,
+    figures: Annotated[
+        Path | None,
+        typer.Option(
+            help="Write figures (SVG and PNG) to this folder.",
+            metavar="FOLDER",
+            show_default=False,
+        ),
+    ] = None,
+    json: ResultOption = None,
+    seed: SeedOption = 1,
+    workers: WorkersOption = None,
+) -> None:
+    """Size the actuator: torque needed and available, window, probability of failure, price."""
+    from shutoffsim.errors import ModelError
+    from shutoffsim.report.files import check_apart
+    from shutoffsim.report.sizing import print_sizing
+    from shutoffsim.report.text import make_console
+    from shutoffsim.scenario import load
+    from shutoffsim.study.sizing import choose_design
+    from shutoffsim.study.sizing import size as run_sizing
+
+    target, share = read_share(target_pfd, "--target-pfd"), read_share(confidence, "--confidence")
+    loaded = load(scenario)
+    if design is not None:
+        check_names(scenario, loaded, [design])
+    try:
+        name = choose_design(loaded, design).name
+    except ModelError as error:
+        error.where = error.where or str(scenario)
+        raise
+    check_apart({"SCENARIO": scenario, "--measurements": measurements}, {"--json": json})
+    with ExitStack() as files:
+        write_result = files.enter_context(result_file(json))
+        folder = None
+        if figures is not None:
+            from shutoffsim.report.sizing_figures import FigureFolder
+
+            folder = files.enter_context(FigureFolder(figures))
+        compile_first()
+        with progress_bar() as progress:
+            result = run_sizing(
+                loaded,
+                name,
+                target=target,
+                confidence=share,
+                measurements=measurements,
+                ratings=rating,
+                scale=scale,
+                price=price or (),
+                seed=seed,
+                workers=default_workers(workers),
+                progress=progress,
+            )
+        write_result(result)
+        if folder is not None:
+            folder.draw(result)
+    print_sizing(make_console(), result)
