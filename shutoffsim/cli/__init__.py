@@ -2,7 +2,18 @@
 
 from __future__ import annotations
 
-from shutoffsim.cli import compare, meter, portfolio, replay, scenario, size, summary
+from shutoffsim.cli import compare, meter, portfolio, replay, report, scenario, size, summary
 from shutoffsim.cli.app import app, main
 
-__all__ = ["app", "compare", "main", "meter", "portfolio", "replay", "scenario", "size", "summary"]
+__all__ = [
+    "app",
+    "compare",
+    "main",
+    "meter",
+    "portfolio",
+    "replay",
+    "report",
+    "scenario",
+    "size",
+    "summary",
+]

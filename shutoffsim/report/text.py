@@ -37,6 +37,15 @@ class Column:
         return max(least, *(len(cell) for cell in self.cells))
 
 
+def brief(value: float, digits: int = 2) -> str:
+    """Return a number rounded to a few digits, never with an exponent below a million.
+
+    >>> brief(103.2), brief(0.0347), brief(12345.0, 3)
+    ('100', '0.035', '12,300')
+    """
+    return f"{float(f'{value:.{digits}g}'):,.6g}"
+
+
 def make_console(file: TextIO | None = None, *, stderr: bool = False) -> Console:
     """Return a console that prints names as they are: no markup, no colours of its own."""
     return Console(file=file, stderr=stderr, markup=False, emoji=False, highlight=False)

@@ -161,6 +161,29 @@ def _sensors(system: System) -> Iterator[Complaint]:
             str(votes),
             f"at most {len(fitted)}, the number of sensors",
         )
+    if system.flow_rule.fitted:
+        yield from _flow_rule(system)
+
+
+_SHORTEST_RULE, _SMALLEST_RULE = 10.0, 1e-4  # s, m3
+
+
+def _flow_rule(system: System) -> Iterator[Complaint]:
+    """A rule that trips within seconds would ring without end while it cannot close."""
+    rule = system.flow_rule
+    for key, value, least, kind in (
+        ("time", rule.time, _SHORTEST_RULE, "time"),
+        ("time_away", rule.time_away, _SHORTEST_RULE, "time"),
+        ("volume", rule.volume, _SMALLEST_RULE, "volume"),
+        ("volume_away", rule.volume_away, _SMALLEST_RULE, "volume"),
+    ):
+        if value < least:
+            yield Complaint(
+                ("flow_rule", key),
+                "a flow rule this short trips whenever a tap is opened",
+                units.format(value, kind),
+                f"{units.format(least, kind)} or more",
+            )
 
 
 def _power(system: System) -> Iterator[Complaint]:

@@ -88,8 +88,8 @@ def test_constants_scale_rates_costs_and_film():
     changed = C.Constants(rate=2.0, cost=3.0, film=1.5).apply(params)
     assert changed["area_loss"] == pytest.approx(3.0 * params["area_loss"])
     assert changed["unit_loss"] == pytest.approx(params["unit_loss"])
-    lasting = claims(C.US_FILE, 256).estimate(lambda m: m["leaks"])[0]
-    twice = claims(C.US_FILE, 256, rate=2.0).estimate(lambda m: m["leaks"])[0]
+    lasting = claims(C.US_FILE, QUICK).estimate(lambda m: m["leaks"])[0]
+    twice = claims(C.US_FILE, QUICK, rate=2.0).estimate(lambda m: m["leaks"])[0]
     assert twice == pytest.approx(2.0 * lasting, rel=0.02)
     low, high = (
         [math.exp(p["film"][0, 1] + z * p["film"][0, 2]) for p in (params, changed)]

@@ -220,6 +220,16 @@ def test_wrong_values(line, key, words):
             "before the next",
         ),
         ("detection.votes = 2\n[sensors.a]", "detection.votes", "more votes than sensors"),
+        (
+            'flow_rule = {fitted = true, time = "9 s"}',
+            "flow_rule.time",
+            "trips whenever a tap is opened",
+        ),
+        (
+            'flow_rule = {fitted = true, volume_away = "50 mL"}',
+            "flow_rule.volume_away",
+            "trips whenever a tap is opened",
+        ),
         ('valve.type = "multi-turn stop valve"', "actuator.travel", "cannot turn far enough"),
         ('zones.bath.area = "500 m2"', "zones.bath.area", "larger than the dwelling"),
         (

@@ -57,3 +57,7 @@ class Costs(Section):
     """Price of the work."""
     upkeep_per_year: base.Amount | None = None
     """Batteries, inspections and other yearly cost."""
+    per_exercise: base.Amount | None = None
+    """Cost of one scheduled exercise: wear, and the time of somebody who watches it."""
+    discount_rate: base.Share
+    """Interest per year at which later costs and savings count less."""

@@ -1,0 +1,1 @@
+"""The risk summary that an insurer or owner reads: two typeset pages."""

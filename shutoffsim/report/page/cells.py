@@ -1,0 +1,162 @@
+"""Numbers as they stand in the page: honest digits, intervals, units."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from shutoffsim.estimate.estimate import Estimate
+from shutoffsim.report.page.blocks import Cell
+from shutoffsim.report.page.theme import SERIES, letter
+from shutoffsim.report.text import chance
+from shutoffsim.study.compare import amount
+from shutoffsim.study.words import duration
+
+if TYPE_CHECKING:
+    from shutoffsim.study.assessment.result import Assessment
+    from shutoffsim.study.compare import DesignResult
+
+UNKNOWN = "unknown"
+NONE = "–"
+
+
+class Designs:
+    """The designs of an assessment with their letters, and which of them the figures draw.
+
+    Parameters
+    ----------
+    assessment : Assessment
+    """
+
+    def __init__(self, assessment: Assessment) -> None:
+        self.names = tuple(design.name for design in assessment.designs)
+        self.reference, self.chosen = assessment.reference, assessment.chosen
+        first = list(self.names[:SERIES])
+        if self.chosen in self.names[SERIES:]:
+            first[-1] = self.chosen
+        self.drawn = tuple(first)
+
+    def letter(self, name: str) -> str:
+        """Return the letter of a design."""
+        return letter(self.names.index(name))
+
+    def number(self, name: str) -> int:
+        """Return the place among those drawn, -1 for others."""
+        return self.drawn.index(name) if name in self.drawn else -1
+
+    def cell(self, name: str, note: str = "") -> Cell:
+        """Return the cell that names a design."""
+        return Cell(name, note, "design", self.letter(name), self.number(name))
+
+    def keys(self) -> tuple[Cell, ...]:
+        """Return the cells of those drawn."""
+        return tuple(self.cell(name) for name in self.drawn)
+
+    def left_out(self) -> str:
+        """Return a remark on designs that are not drawn; empty when all are."""
+        rest = len(self.names) - len(self.drawn)
+        return f"{rest} more designs stand in the tables only. " if rest else ""
+
+    def letters(self, names: Sequence[str]) -> str:
+        """Return the letters of several designs, "all" when it is all of them."""
+        if set(self.names) <= set(names):
+            return "all"
+        return ", ".join(letter(at) for at, name in enumerate(self.names) if name in names)
+
+
+def said(e: Estimate, factor: float = 1.0) -> str:
+    """Return the value of an estimate in honest digits; a bound where nothing was seen.
+
+    >>> said(Estimate(0.0, 0.0, 0.0, 0.002), 100.0)
+    '< 0.2'
+    """
+    if e.std_error == 0.0 and e.low < e.high:
+        if e.value == e.low and math.isfinite(e.high):
+            return f"< {factor * e.high:.2g}"
+        if e.value == e.high and math.isfinite(e.low):
+            return f"> {math.floor(factor * e.low * 100.0) / 100.0:g}"
+    return amount(factor * e.value, abs(factor) * e.std_error)
+
+
+def interval(e: Estimate, factor: float = 1.0) -> str:
+    """Return "low to high"; empty where there is nothing to tell.
+
+    >>> interval(Estimate(120.0, 5.0, 110.0, 130.0))
+    '110 to 130'
+    """
+    if not math.isfinite(e.value) or (e.std_error == 0.0 and e.low < e.high) or e.low == e.high:
+        return ""
+    if not (math.isfinite(e.low) and math.isfinite(e.high) and math.isfinite(e.std_error)):
+        return "interval unknown"
+    error = abs(factor) * e.std_error
+    low, high = sorted((factor * e.low, factor * e.high))
+    return f"{amount(low, error)} to {amount(high, error)}"
+
+
+def failing(design: DesignResult) -> Estimate:
+    """Return the probability of failure on demand; without automation it is 1 by definition."""
+    if set(design.failure_modes) == {"no automation"}:
+        return Estimate(1.0, 0.0, 1.0, 1.0)
+    return design.probability_of_failure_on_demand
+
+
+def negative(e: Estimate) -> Estimate:
+    """Return the estimate of the opposite, such as the reduction of a difference."""
+    return Estimate(0.0 - e.value, e.std_error, 0.0 - e.high, 0.0 - e.low)
+
+
+def number(
+    e: Estimate | None, *, factor: float = 1.0, unit: str = "", strong: bool = False
+) -> Cell:
+    """Return a cell with value and interval."""
+    if e is None or not math.isfinite(e.value):
+        return Cell(NONE, kind="number")
+    return Cell(f"{said(e, factor)}{unit}", interval(e, factor), "number", strong=strong)
+
+
+def share(e: Estimate | None, *, strong: bool = False) -> Cell:
+    """Return a cell with a share in per cent."""
+    return number(e, factor=100.0, unit=" %", strong=strong)
+
+
+def plain(text: str, note: str = "") -> Cell:
+    """Return a cell with a number that is already text."""
+    return Cell(text, note, "number")
+
+
+def likely(value: float) -> Cell:
+    """Return a cell with a probability, never rounded to certainty."""
+    return plain(chance(value))
+
+
+def lasting(e: Estimate | None) -> Cell:
+    """Return a cell with a time [s] and its interval; None: it never comes to that."""
+    if e is None:
+        return plain("never")
+    if not math.isfinite(e.value):
+        return plain(UNKNOWN)
+    if not (math.isfinite(e.low) and math.isfinite(e.high)) or e.low == e.high:
+        return plain(duration(e.value))
+    low, high = duration(max(e.low, 0.0)), duration(e.high)
+    return plain(duration(e.value), f"{low} to {high}" if low != high else "")
+
+
+def money(value: float) -> str:
+    """Return an amount that is exactly known.
+
+    >>> money(1250.0), money(12.5)
+    ('1,250', '12.5')
+    """
+    return f"{value:,.0f}" if abs(value) >= 100.0 or value == int(value) else f"{value:,.4g}"
+
+
+def years(value: float | None) -> str:
+    """Return a number of years, to a tenth where that tells anything.
+
+    >>> years(1.234), years(None)
+    ('1.2', 'never')
+    """
+    if value is None or not math.isfinite(value):
+        return "never"
+    return f"{value:.1f}" if value < 10.0 else f"{value:,.0f}"

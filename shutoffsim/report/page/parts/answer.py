@@ -1,0 +1,191 @@
+"""The question, the answer, and the designs side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from shutoffsim.report.page import cells, figures
+from shutoffsim.report.page.blocks import Block, Picture, Section, Table, Tiles, Words
+from shutoffsim.report.page.cells import Designs
+from shutoffsim.report.page.drawing import embed
+
+if TYPE_CHECKING:
+    from shutoffsim.study.assessment.result import Assessment
+
+
+def answer(found: Assessment, _designs: Designs) -> Section:
+    """Return question, answer, the figures that matter most, and what to be careful of."""
+    blocks: list[Block] = [
+        Words(found.question),
+        Words(found.answer, "answer"),
+        Tiles(_tiles(found)),
+        *(Words(text, "caution") for text in found.warnings),
+        Words(
+            "Intervals are 95 % intervals of the simulation: they cover the chance in leaks, "
+            "outages, failures and people, not what the assumptions get wrong. Numbers show no "
+            "more digits than their intervals support.",
+            "note",
+        ),
+    ]
+    return Section("answer", "The question and the answer", blocks)
+
+
+def _tiles(found: Assessment) -> Sequence[tuple[str, str, str]]:
+    unit = found.currency
+    by_name = {design.name: design for design in found.comparison.designs}
+    chosen = by_name[found.chosen]
+    damage = chosen.expected_annual_damage
+    demand = cells.failing(chosen)
+    tiles = []
+    if found.chosen != found.reference:
+        before = by_name[found.reference].expected_annual_damage
+        gap = _reduction(found, found.chosen)
+        part = f"; {100.0 * gap.value / before.value:.0f} % of it" if before.value > 0.0 else ""
+        tiles += [
+            (
+                f"Expected annual damage, “{found.reference}”",
+                f"{cells.said(before)} {unit}",
+                cells.interval(before),
+            ),
+            (
+                f"Expected annual damage, “{found.chosen}”",
+                f"{cells.said(damage)} {unit}",
+                cells.interval(damage),
+            ),
+            ("Reduction a year", f"{cells.said(gap)} {unit}", f"{cells.interval(gap)}{part}"),
+        ]
+    else:
+        tiles.append(
+            (
+                f"Expected annual damage, “{found.chosen}”",
+                f"{cells.said(damage)} {unit}",
+                cells.interval(damage),
+            )
+        )
+    tiles.append(
+        (
+            f"Failure on demand, “{found.chosen}”",
+            f"{cells.said(demand, 100.0)} %",
+            "of leaks are not stopped in time by automation",
+        )
+    )
+    return tiles
+
+
+def _reduction(found: Assessment, name: str) -> cells.Estimate:
+    gap = next(d for d in found.comparison.differences if d.design == name)
+    return cells.negative(gap.expected_annual_damage)
+
+
+def side_by_side(found: Assessment, designs: Designs) -> Section:
+    """Return the designs' damage with paired differences, and how they behave."""
+    blocks: list[Block] = [_damage_picture(found, designs), _money(found, designs)]
+    blocks.append(_behaviour(found, designs))
+    told = [(d.name, d.description) for d in found.designs if d.description]
+    if told:
+        rows = [[designs.cell(name), cells.Cell(text)] for name, text in told]
+        blocks.append(Table("What the designs are", ["design", "description"], rows, wide=True))
+    return Section("designs", "The designs side by side", blocks)
+
+
+def _damage_picture(found: Assessment, designs: Designs) -> Picture:
+    by_name = {design.name: design.expected_annual_damage for design in found.comparison.designs}
+    rows = [
+        figures.Range(
+            designs.letter(name),
+            by_name[name].value,
+            by_name[name].low,
+            by_name[name].high,
+            cells.said(by_name[name]),
+            designs.number(name),
+        )
+        for name in designs.drawn
+    ]
+    drawing = figures.ranges(
+        rows,
+        f"expected annual damage, {found.currency}",
+        line_at=by_name[found.reference].value if len(rows) > 1 else None,
+    )
+    least = min(by_name, key=lambda name: by_name[name].value)
+    told = (
+        f"The least expected annual damage is that of “{least}”, {cells.said(by_name[least])} "
+        f"{found.currency}; “{found.reference}” has {cells.said(by_name[found.reference])}."
+    )
+    table = Table(
+        f"Expected annual damage by design, {found.currency}",
+        ["design", "expected annual damage", "insured part"],
+        [
+            [
+                designs.cell(design.name),
+                cells.number(design.expected_annual_damage),
+                cells.number(design.insured_annual_damage),
+            ]
+            for design in found.comparison.designs
+        ],
+    )
+    title = "Expected annual damage of each design"
+    dotted = " Dotted line: the reference." if len(rows) > 1 else ""
+    return Picture(
+        "figure-damage",
+        title,
+        told,
+        embed(drawing, "figure-damage", title, told),
+        table,
+        designs.keys(),
+        f"{designs.left_out()}Mark: estimate. Bar: 95 % interval.{dotted}",
+    )
+
+
+def _money(found: Assessment, designs: Designs) -> Table:
+    gaps = {gap.design: gap for gap in found.comparison.differences}
+    rows = []
+    for design in found.comparison.designs:
+        row = [
+            designs.cell(design.name, "reference" if design.name == found.reference else ""),
+            cells.number(design.expected_annual_damage, strong=design.name == found.chosen),
+        ]
+        if gaps:
+            gap = gaps.get(design.name)
+            row += (
+                [cells.plain(cells.NONE), cells.plain(cells.NONE)]
+                if gap is None
+                else [
+                    cells.number(cells.negative(gap.expected_annual_damage)),
+                    cells.likely(gap.probability_of_improvement),
+                ]
+            )
+        row += [cells.number(design.insured_annual_damage), cells.number(design.leaks_per_year)]
+        rows.append(row)
+    heads = ["design", f"expected annual damage, {found.currency}"]
+    if gaps:
+        heads += [f"reduction a year, {found.currency}", "chance that it is better"]
+    heads += [f"insured part a year, {found.currency}", "leaks a year"]
+    caption = "Damage, and reduction against the reference, paired history by history"
+    return Table(caption if gaps else "Damage", heads, rows)
+
+
+def _behaviour(found: Assessment, designs: Designs) -> Table:
+    evidence = {d.name: d.demand.evidence_class for d in found.designs}
+    rows = [
+        [
+            designs.cell(design.name),
+            cells.share(cells.failing(design)),
+            cells.Cell(evidence[design.name]),
+            cells.number(design.damaging_leaks_per_year),
+            cells.number(design.nuisance_closings_per_year),
+            cells.number(design.escaped_volume_l["median"]),
+            cells.number(design.escaped_volume_l["p95"]),
+        ]
+        for design in found.comparison.designs
+    ]
+    heads = [
+        "design",
+        "probability of failure on demand",
+        "evidence",
+        "damaging leaks a year",
+        "nuisance closings a year",
+        "escaped volume, L: median",
+        "escaped volume, L: 95 % stay below",
+    ]
+    return Table("How often it fails, and what escapes", heads, rows)

@@ -1,0 +1,132 @@
+"""Which assumptions move the answer most."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from shutoffsim.report.page import cells, figures
+from shutoffsim.report.page.blocks import (
+    Block,
+    Cell,
+    Folded,
+    Picture,
+    Points,
+    Section,
+    Table,
+    Words,
+)
+from shutoffsim.report.page.cells import Designs
+from shutoffsim.report.page.drawing import embed
+from shutoffsim.study.compare import amount
+
+if TYPE_CHECKING:
+    from shutoffsim.study.assessment.result import Assessment, Sensitivity, Swing
+
+_MOST = 12
+
+
+def doubt(found: Assessment, _designs: Designs) -> Section:
+    """Return the assumptions by how far the reduction moves over each one's range."""
+    title = "Which assumptions move the answer most"
+    sensitivity = found.sensitivity
+    if sensitivity is None:
+        text = (
+            "This was not computed."
+            if len(found.designs) > 1 and found.chosen != found.reference
+            else "There is no difference between two designs that could move."
+        )
+        return Section("doubt", title, [Words(text)])
+    swings = sensitivity.swings[:_MOST]
+    blocks: list[Block] = [
+        Words(
+            f"The reduction by “{sensitivity.design}” against “{sensitivity.reference}”, "
+            f"recomputed with one value at a time at the ends of its range, {sensitivity.tried} "
+            f"values in all, each with the same {sensitivity.histories:,} histories. Measure "
+            "first what stands at the top."
+        )
+    ]
+    if swings:
+        blocks.append(_picture(found, sensitivity, swings))
+        blocks.append(_table(found, swings))
+    else:
+        blocks.append(Words("No assumption in use could be varied."))
+    blocks.append(Points(sensitivity.rules, title="How the ranges were made"))
+    if sensitivity.not_varied:
+        rows = [f"{key}: {why}" for key, why in sensitivity.not_varied.items()]
+        blocks.append(Folded(f"Not varied: {len(rows)} values", [Points(rows)]))
+    return Section("doubt", title, blocks)
+
+
+def _picture(found: Assessment, sensitivity: Sensitivity, swings: tuple[Swing, ...]) -> Picture:
+    base = 0.0 - sensitivity.base.value
+    drawn = [
+        (
+            str(rank),
+            0.0 - swing.at_low.value,
+            0.0 - swing.at_high.value,
+            amount(swing.span, _error(swing)),
+        )
+        for rank, swing in enumerate(swings, start=1)
+    ]
+    drawing = figures.tornado(drawn, base, f"reduction of damage, {found.currency} a year")
+    first = swings[0]
+    told = (
+        f"As assumed, the reduction is {cells.said(cells.negative(sensitivity.base))} "
+        f"{found.currency} a year with these histories. It moves most with {first.key}: "
+        f"{cells.said(cells.negative(first.at_low))} at {first.low}, "
+        f"{cells.said(cells.negative(first.at_high))} at {first.high}."
+    )
+    title = "Reduction over the range of each assumption"
+    rows = [
+        [
+            Cell(f"{rank} {swing.key}"),
+            cells.number(cells.negative(swing.at_low)),
+            cells.number(cells.negative(swing.at_high)),
+            cells.plain(amount(swing.span, _error(swing))),
+        ]
+        for rank, swing in enumerate(swings, start=1)
+    ]
+    heads = ["value", "reduction at its low end", "at its high end", "span"]
+    return Picture(
+        "figure-doubt",
+        title,
+        told,
+        embed(drawing, "figure-doubt", title, told),
+        Table(f"Reduction of damage, {found.currency} a year", heads, rows),
+        (),
+        "Numbers at the left are those of the table below. Triangle to the left: value at its low "
+        "end; to the right: at its high end. Line: as assumed. At the right: the span.",
+    )
+
+
+def _error(swing: Swing) -> float:
+    return max(swing.change_at_low.std_error, swing.change_at_high.std_error)
+
+
+def _table(found: Assessment, swings: tuple[Swing, ...]) -> Table:
+    rows = []
+    for rank, swing in enumerate(swings, start=1):
+        entries = f"for {', '.join(swing.entries)}" if swing.entries else ""
+        rows.append(
+            [
+                Cell(f"{rank} {swing.key}", entries or swing.drives),
+                Cell(swing.value, swing.evidence),
+                Cell(swing.low),
+                cells.number(cells.negative(swing.change_at_low)),
+                Cell(swing.high),
+                cells.number(cells.negative(swing.change_at_high)),
+            ]
+        )
+    heads = [
+        "value",
+        "in use",
+        "low end",
+        "changes the reduction by",
+        "high end",
+        "changes the reduction by",
+    ]
+    return Table(
+        f"The values, their ranges, and the change of the reduction, {found.currency} a year",
+        heads,
+        rows,
+    )

@@ -1,0 +1,121 @@
+"""Torque: what the valve needs, and what the drive gives."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from shutoffsim.report.page import cells, figures
+from shutoffsim.report.page.blocks import Block, Picture, Section, Table, Words
+from shutoffsim.report.page.cells import Designs
+from shutoffsim.report.page.drawing import embed
+from shutoffsim.report.text import chance
+
+if TYPE_CHECKING:
+    from shutoffsim.study.assessment.result import Assessment, TorqueAt
+
+
+def torque(found: Assessment, designs: Designs) -> Section:
+    """Return the headroom of torque, now and at the end of the service life."""
+    title = "Torque headroom"
+    groups = _alike(found)
+    if not groups:
+        return Section("torque", title, [Words("No motor turns the valve in these designs.")])
+    blocks: list[Block] = [
+        Words(
+            "A drive that closes the valve on the day it is fitted may stall on the same valve "
+            "years later, idle for months, on a weak supply. Valves that have seized cannot be "
+            "turned by any drive; more torque is no cure for them, and may break the stem."
+        ),
+        _picture(found, designs, groups),
+    ]
+    return Section("torque", title, blocks)
+
+
+def _alike(found: Assessment) -> list[tuple[tuple[str, ...], tuple[TorqueAt, ...]]]:
+    """Return designs that share all figures of torque together."""
+    groups: dict[tuple[TorqueAt, ...], tuple[str, ...]] = {}
+    for design in found.designs:
+        if design.torque:
+            groups[design.torque] = (*groups.get(design.torque, ()), design.name)
+    return [(names, rows) for rows, names in groups.items()]
+
+
+def _picture(
+    found: Assessment,
+    designs: Designs,
+    groups: list[tuple[tuple[str, ...], tuple[TorqueAt, ...]]],
+) -> Picture:
+    drawn, rows = [], []
+    for names, ages in groups:
+        letters = designs.letters(names)
+        for at in ages:
+            when = "when fitted" if at.years == 0.0 else f"after {at.years:g} years"
+            drawn.append(
+                figures.Headroom(
+                    f"{letters}, {when}",
+                    _or_nan(at.needed_median_n_m),
+                    _or_nan(at.needed_p95_n_m),
+                    _or_nan(at.needed_p99_n_m),
+                    at.available_supply_n_m,
+                    at.available_weak_n_m,
+                )
+            )
+            rows.append(
+                [
+                    cells.Cell(letters, when),
+                    _torque(at.needed_median_n_m),
+                    _torque(at.needed_p95_n_m),
+                    _torque(at.needed_p99_n_m),
+                    _torque(at.available_supply_n_m),
+                    _torque(at.available_battery_n_m),
+                    _torque(at.available_weak_n_m),
+                    cells.plain(chance(at.short)),
+                    cells.plain(chance(at.seized)),
+                ]
+            )
+    heads = [
+        "design",
+        "needed, N·m: median",
+        "95 % stay below",
+        "99 % stay below",
+        "available, N·m: supply",
+        "battery",
+        "weak unit, weaker source",
+        "chance to fall short",
+        "seized",
+    ]
+    names, ages = next((group for group in groups if found.chosen in group[0]), groups[-1])
+    name = found.chosen if found.chosen in names else names[-1]
+    told = _told(name, ages[-1])
+    title = "Torque needed and torque available"
+    return Picture(
+        "figure-torque",
+        title,
+        told,
+        embed(figures.headroom(drawn), "figure-torque", title, told),
+        Table(title, heads, rows),
+        tuple(designs.cell(name) for group, _ in groups for name in group),
+        "Bar: torque needed to close, from the median to the value that 99 % of demands stay "
+        "below; tick: 95 %. Diamond: available from a middle unit on the supply. Triangle: from "
+        "a weak unit on the weaker source. The triangle should stand to the right of the bar.",
+    )
+
+
+def _told(name: str, at: TorqueAt) -> str:
+    start = "At the end of the service life"
+    if at.needed_median_n_m is None or at.needed_p99_n_m is None:
+        return f"{start} of “{name}” no valve can be turned: all have seized."
+    return (
+        f"{start} a weak unit of “{name}” gives {at.available_weak_n_m:.2g} N·m; half of the "
+        f"demands need {at.needed_median_n_m:.2g} N·m or less, 99 % {at.needed_p99_n_m:.2g} N·m or "
+        f"less, valves that have seized ({chance(at.seized)}) left aside."
+    )
+
+
+def _or_nan(value: float | None) -> float:
+    return math.nan if value is None else value
+
+
+def _torque(value: float | None) -> cells.Cell:
+    return cells.plain(cells.NONE if value is None else f"{value:.2g}")

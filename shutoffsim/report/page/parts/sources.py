@@ -1,0 +1,112 @@
+"""Cautions and limits, every value with its source, and how to do it again."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from shutoffsim.report import wording
+from shutoffsim.report.page.blocks import (
+    Block,
+    Cell,
+    Code,
+    Facts,
+    Folded,
+    Points,
+    Section,
+    Table,
+    Words,
+)
+from shutoffsim.report.page.cells import Designs
+from shutoffsim.report.page.parts.upkeep import values_of
+
+if TYPE_CHECKING:
+    from shutoffsim.study.assessment.result import Assessment, Value
+
+#: Labels from the weakest to the strongest, and what they mean.
+LABELS = {
+    "assumption": "no data were found",
+    "from memory": "not checked against a document",
+    "common practice": "trade knowledge",
+    "secondary": "read in a page that quotes the source",
+    "published": "read in the source itself",
+    "your scenario": "written in the scenario file",
+}
+
+
+def cautions(found: Assessment, _designs: Designs) -> Section:
+    """Return what must be heeded, what can still go wrong, and what the figures leave out."""
+    chosen = found.design(found.chosen)
+    shares = {mode.mode: mode.leaks.value for mode in chosen.modes}
+    risks = wording.residual_risks(values_of(found, found.chosen), shares)
+    blocks: list[Block] = [Points(wording.CAUTIONS, title="Cautions")]
+    if risks:
+        blocks.append(
+            Points(
+                [f"{what}. Rarer with: {remedy}." for what, remedy in risks],
+                title=f"What may still let the water through with “{chosen.name}”",
+            )
+        )
+    blocks.append(Points(wording.NOT_COVERED, title="What the figures leave out"))
+    return Section("cautions", "Cautions and limits", blocks)
+
+
+def sources(found: Assessment, designs: Designs) -> Section:
+    """Return every value in use with its source and label, the weakest first."""
+    used = [value for value in found.values if value.used_in]
+    demand = found.design(found.chosen).demand
+    counts = [(label, str(demand.values_by_label.get(label, 0))) for label in LABELS]
+    blocks: list[Block] = [
+        Words(f"“{found.chosen}”: {demand.evidence}"),
+        Table(
+            f"Values in use in “{found.chosen}” by label",
+            ["label", "values", "meaning"],
+            [
+                [Cell(label), Cell(number, kind="number"), Cell(LABELS[label])]
+                for label, number in counts
+            ],
+        ),
+    ]
+    known = [*LABELS, *sorted({value.evidence for value in used} - set(LABELS))]
+    for label in known:
+        rows = [value for value in used if value.evidence == label]
+        if rows:
+            blocks.append(_folded(label, rows, designs))
+    return Section("sources", "Every value and its source", blocks)
+
+
+def _folded(label: str, values: list[Value], designs: Designs) -> Folded:
+    rows = [
+        [
+            Cell(value.key, value.drives),
+            Cell(f"{value.value} {value.unit}".strip()),
+            Cell(value.source),
+            Cell(designs.letters(value.used_in)),
+        ]
+        for value in values
+    ]
+    heads = ["value", "in use", "source", "designs"]
+    title = f"{label.capitalize()}: {len(rows)} {'value' if len(rows) == 1 else 'values'}"
+    return Folded(
+        title, [Table(f"Values with the label “{label}”", heads, rows, wide=True)], printed=True
+    )
+
+
+def again(found: Assessment, _designs: Designs) -> Section:
+    """Return what is needed to compute the same again."""
+    blocks: list[Block] = [
+        Words("The same command, program version and scenario file give the same figures:"),
+        Code(found.command),
+        Facts(
+            (
+                ("Scenario", f"“{found.scenario}”, content {found.scenario_hash}"),
+                ("Program", f"shutoffsim {found.version}"),
+                (
+                    "Simulation",
+                    f"{found.histories:,} histories of {found.horizon_years:g} years for each "
+                    f"design, {found.probes} probes each, seed {found.seed}",
+                ),
+                ("Currency", found.currency),
+            )
+        ),
+    ]
+    return Section("again", "How to do it again", blocks)

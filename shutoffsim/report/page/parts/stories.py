@@ -1,0 +1,120 @@
+"""A typical and a worst incident, told in order."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING
+
+from shutoffsim.model.layout import YEAR
+from shutoffsim.report.page import cells
+from shutoffsim.report.page.blocks import Block, Folded, Moment, Section, Story, Words
+from shutoffsim.report.page.cells import Designs
+from shutoffsim.report.timeline import moment
+from shutoffsim.study.words import LITRE, duration, volume
+
+if TYPE_CHECKING:
+    from shutoffsim.study.assessment import result
+    from shutoffsim.study.assessment.result import Assessment
+
+_TITLES = {
+    "typical": "A typical incident",
+    "worst": "The worst incident of those looked through",
+}
+
+
+def stories(found: Assessment, designs: Designs) -> Section:
+    """Return the incidents as timelines."""
+    title = "A typical and a worst incident"
+    if not found.stories:
+        return Section("incidents", title, [Words("There is no leak to tell of.")])
+    blocks: list[Block] = [
+        Words(
+            "Single simulated incidents, to show how it comes to the figures. They are examples, "
+            "not forecasts."
+        ),
+    ]
+    first = tuple(dict.fromkeys((found.chosen, found.reference)))
+    blocks += [
+        _story(found, designs, s) for name in first for s in found.stories if s.design == name
+    ]
+    others = [_story(found, designs, s) for s in found.stories if s.design not in first]
+    if others:
+        blocks.append(Folded("Incidents of the other designs", others))
+    return Section("incidents", title, blocks)
+
+
+def _story(found: Assessment, designs: Designs, told: result.Story) -> Story:
+    year, day, clock = moment(told.onset_years * YEAR)
+    before = f" Before it: {'; '.join(told.beforehand)}." if told.beforehand else ""
+    lead = (
+        f"It begins in year {year}, day {day}, {clock}.{before} At its beginning: power "
+        f"{told.power}, valve {told.valve}, sensors {told.sensors}, people {told.people}."
+    )
+    area = f"{told.wet_area_m2:.3g} m² wet" if told.wet_area_m2 else "nothing wet beyond mopping up"
+    units = round(told.units_affected)
+    below = f", {units} {'unit' if units == 1 else 'units'} below" if units else ""
+    loss, insured = (cells.money(round(amount)) for amount in (told.loss, told.insured_loss))
+    escaped = _set(volume(told.volume_l * LITRE))
+    end = (
+        f"{escaped} escaped, {area}{below}; loss {loss} {found.currency}, of it {insured} insured. "
+        f"{_fate(told)}"
+    )
+    return Story(
+        _TITLES.get(told.pick, told.pick),
+        designs.cell(told.design),
+        lead,
+        tuple(_moments(told)),
+        end,
+    )
+
+
+def _fate(told: result.Story) -> str:
+    """Return who stopped the water, and what broke."""
+    if told.stopped_by == "already shut":
+        stopped = "The water was shut already."
+    else:
+        stopped = f"Stopped by {told.stopped_by}."
+    if told.failure_mode != "none":
+        return f"{stopped} First broken link: {told.failure_mode}."
+    in_time = told.stopped_by == "automation"
+    return f"{stopped} It was in time." if in_time else f"{stopped} No link was broken."
+
+
+def _moments(told: result.Story) -> Iterator[Moment]:
+    """Yield what happened; moments without consequence are counted."""
+    quiet: list[result.StoryEvent] = []
+    for event in told.events:
+        if event.quiet:
+            quiet.append(event)
+            continue
+        yield from _counted(told, quiet)
+        quiet = []
+        when, after = _times(told, event.after_onset_s)
+        escaped = (
+            [f"escaped so far: {volume(event.volume_l * LITRE)}"]
+            if event.volume_l and not any("escaped" in text for text in event.details)
+            else []
+        )
+        details = [_set(text) for text in (*event.details, *escaped)]
+        yield Moment(when, after, _set(event.what), details)
+    yield from _counted(told, quiet)
+
+
+def _counted(told: result.Story, quiet: Iterable[result.StoryEvent]) -> Iterator[Moment]:
+    events = list(quiet)
+    if events:
+        when, after = _times(told, events[0].after_onset_s)
+        many = "1 moment" if len(events) == 1 else f"{len(events)} moments"
+        yield Moment(when, after, f"{many} in which nothing came of it", (), quiet=True)
+
+
+def _times(told: result.Story, seconds: float) -> tuple[str, str]:
+    _, day, clock = moment(told.onset_years * YEAR + seconds)
+    sign = "−" if seconds < 0.0 else "+"
+    return f"day {day}, {clock}", f"{sign}{duration(abs(seconds))}"
+
+
+def _set(text: str) -> str:
+    """Return a sentence with its units as a page sets them."""
+    return re.sub(r"(?<=\d) N\*m\b", " N·m", re.sub(r"(?<=\d) m3\b", " m³", text))

@@ -1,0 +1,395 @@
+"""Plain words that more than one paper needs: cautions, limits, what can still go wrong, upkeep.
+
+The sentences are this project's own, from common practice in the trade unless a source is named.
+What depends on a design is worded from the values that the design rests on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final, NamedTuple, Protocol
+
+#: Elements that close the water by themselves.
+CLOSING: Final = (
+    "clamped actuator",
+    "motorised valve",
+    "solenoid, powered open",
+    "solenoid, powered shut",
+)
+
+#: What a person must heed whatever the numbers say, most important first.
+CAUTIONS: Final = (
+    "Never let an automatic valve cut off fire sprinklers, nor other users who depend on the "
+    "water: heating make-up, boilers, medical equipment, animals, neighbours on a shared pipe.",
+    "A licensed plumber and the local codes decide what may be fitted. A simulated saving is no "
+    "approval and no insurance condition; ask the insurer.",
+    "The valve must stay reachable and usable by hand, without tools and without power.",
+    "Do not force a stiff valve: the stem may shear where nothing upstream is shut. Have it "
+    "replaced.",
+    "Anything fitted near water belongs on safe extra-low voltage, its supply away from splashes; "
+    "mains wiring is an electrician's work.",
+    "Closing in less than about five seconds invites water hammer.",
+    "A shut main stop valve does not stop frost: keep the heating on or drain the pipes. It may "
+    "also trap heated water; never block a relief valve.",
+    "Test the whole chain regularly, with water on a sensor, and replace batteries before they "
+    "are due.",
+)
+
+#: What the numbers leave out.
+NOT_COVERED: Final = (
+    "Only leaks that the main stop valve can stop are counted: no drains, no sewers, no rain, no "
+    "failed seals of showers, nothing upstream of the valve.",
+    "The intervals cover the chance in the simulation: leaks, outages, failures and people. They "
+    "do not cover wrong inputs or a wrong model.",
+    "Designs are compared under stated assumptions. What happens in one building is not predicted.",
+    "Many inputs are assumptions for want of data, above all the torque that an old valve needs, "
+    "the share of valves that have seized, and how soon people notice a leak.",
+    "Losses have a heavy tail: few large leaks carry much of a mean, and more of a rare year.",
+    "Harm to health, interrupted business beyond the losses stated, water that is billed, and "
+    "whether an insurer pays in a given case are not valued.",
+)
+
+
+class Meaning(NamedTuple):
+    """A failure mode in words.
+
+    Parameters
+    ----------
+    happened : str
+        What went wrong.
+    remedy : str
+        What makes it rarer.
+    """
+
+    happened: str
+    remedy: str
+
+
+#: Each failure mode: the first broken link of the chain from the water to the shut valve.
+MODES: Final[Mapping[str, Meaning]] = {
+    "no automation": Meaning("nothing is fitted that could close", "fit something that closes"),
+    "not sensed": Meaning(
+        "the water met no sensor, and no flow rule could see it",
+        "sensors where water collects, or a flow rule at the meter",
+    ),
+    "sensor dead": Meaning(
+        "the sensor that the water reached had failed or its battery was empty",
+        "sensors that report that they live, batteries changed in time, tests with water",
+    ),
+    "message lost": Meaning(
+        "the sensor's radio report did not arrive", "a shorter radio path, or a wire"
+    ),
+    "gateway down": Meaning(
+        "the order had to pass a gateway that did not work",
+        "a controller that decides by itself",
+    ),
+    "controller down": Meaning(
+        "the controller hung or was restarting", "a watchdog that restarts it"
+    ),
+    "automation switched off": Meaning(
+        "people had switched the automation off after a false alarm",
+        "fewer false alarms, and a reminder to switch it on again",
+    ),
+    "no power": Meaning(
+        "neither mains nor battery, or too little energy for the stroke",
+        "a battery that is tested and changed, or closing when the mains fail",
+    ),
+    "actuator failed": Meaning(
+        "the closing element had failed by itself, and nobody knew",
+        "exercise it more often, so that a fault is found",
+    ),
+    "brown-out": Meaning(
+        "the motor pulled the shared supply down and the controller lost the order",
+        "a stronger supply, or a separate one for the motor",
+    ),
+    "motor burnt": Meaning(
+        "the winding had burnt at an earlier stall", "a cut-off at stall, and more torque"
+    ),
+    "gears stripped": Meaning(
+        "the gears had stripped at an earlier stall", "stronger gears, and a cut-off at stall"
+    ),
+    "mount slipped": Meaning(
+        "the clamp turned on the valve instead of turning it",
+        "a metal clamp, tightened again after the first weeks",
+    ),
+    "undersized torque": Meaning(
+        "the valve needed more torque than the actuator gave on its supply",
+        "more torque, a stronger supply, or more frequent exercise",
+    ),
+    "valve seized": Meaning(
+        "the valve could not be turned at all", "exercise, or a new valve; not more torque"
+    ),
+    "closed short": Meaning(
+        "the travel ended before the valve was shut", "an end-of-travel switch and an alarm"
+    ),
+    "late": Meaning(
+        "every link held, but too much water had escaped before the valve was shut",
+        "sensors nearer to the source, and a stricter flow rule",
+    ),
+}
+
+
+class Looked(Protocol):
+    """Values of a design, looked up by key."""
+
+    def text(self, key: str, default: str = "") -> str:
+        """Return a value with its unit."""
+        ...
+
+    def says(self, key: str) -> bool:
+        """Whether a value is "yes"."""
+        ...
+
+    def often(self, key: str) -> str | None:
+        """Return an interval, None for never."""
+        ...
+
+    def each(self, section: str, field: str) -> dict[str, str]:
+        """Return one field of all entries of a section."""
+        ...
+
+
+class Task(NamedTuple):
+    """One line of the upkeep sheet.
+
+    Parameters
+    ----------
+    what : str
+        What is done.
+    when : str
+        How often or when.
+    passed : str
+        What must be seen for the test to pass; empty where nothing is tested.
+    """
+
+    what: str
+    when: str
+    passed: str = ""
+
+
+def element_kind(values: Looked) -> str:
+    """Return the kind of closing element of a design."""
+    return values.text("element.kind", "none")
+
+
+def closes(values: Looked) -> bool:
+    """Whether something is fitted that closes the water by itself."""
+    return element_kind(values) in CLOSING
+
+
+def _per(interval: str | None, otherwise: str) -> str:
+    if interval is None:
+        return otherwise
+    return f"every {interval.removeprefix('1 ')}"
+
+
+def commissioning(values: Looked) -> tuple[Task, ...]:
+    """Return what is tested when the work is done, before anybody relies on it."""
+    tasks = [
+        Task(
+            "Turn the stop valve by hand, shut and open again",
+            "first of all",
+            "it moves without force, and the taps run dry when it is shut",
+        )
+    ]
+    if element_kind(values) == "none":
+        return (*tasks, _who_knows())
+    if closes(values):
+        tasks += [
+            Task(
+                "Open a tap and order the valve shut; take the time and the motor current",
+                "at installation",
+                "the tap runs dry; both are written down as the figures to compare with later",
+            ),
+            Task(
+                "Shut it from a wet sensor: water on each sensor in turn",
+                "at installation",
+                "the right sensor reports, and the valve shuts",
+            ),
+        ]
+    elif sensors(values):
+        tasks.append(
+            Task("Put water on each sensor in turn", "at installation", "the right one reports")
+        )
+    if values.says("flow_rule.fitted"):
+        tasks.append(
+            Task(
+                "Let a tap run beyond the flow rule's limits",
+                "at installation",
+                "the rule reports; ordinary use in the first weeks does not",
+            )
+        )
+    tasks += _power_tests(values)
+    if closes(values):
+        tasks.append(
+            Task(
+                "Free the valve from its drive and shut it by hand",
+                "at installation",
+                "one person does it without help and without power",
+            )
+        )
+    return (*tasks, _who_knows())
+
+
+def _power_tests(values: Looked) -> list[Task]:
+    tasks = []
+    if values.says("battery.fitted") and closes(values):
+        tasks.append(
+            Task(
+                "Pull the mains plug and order the valve shut",
+                "at installation",
+                "it shuts on the battery",
+            )
+        )
+    elif element_kind(values) == "solenoid, powered open":
+        tasks.append(Task("Pull the mains plug", "at installation", "the valve shuts"))
+    if values.says("gateway.fitted"):
+        tasks.append(
+            Task("Set off an alarm with the telephone elsewhere", "at installation", "it is told")
+        )
+    return tasks
+
+
+def _who_knows() -> Task:
+    return Task(
+        "Show everybody in the building where the valve is and how it is shut by hand",
+        "at installation, and to whoever moves in",
+        "each has done it once",
+    )
+
+
+def sensors(values: Looked) -> int:
+    """Return how many spot sensors are fitted."""
+    return len(values.each("sensors", "kind")) if element_kind(values) != "none" else 0
+
+
+def upkeep(values: Looked) -> tuple[Task, ...]:
+    """Return what is done how often afterwards; intervals are those the simulation used."""
+    if element_kind(values) == "none":
+        return (
+            Task("Turn the stop valve, shut and open again", "twice a year", "it moves freely"),
+            *_hoses(values),
+        )
+    tasks = []
+    if closes(values):
+        exercise = values.often("exercise.interval")
+        tasks.append(
+            Task(
+                "Exercise: shut and open the valve by its drive",
+                _per(exercise, "not scheduled in this design; it should be"),
+                "it shuts fully, within the time and current of the first test",
+            )
+        )
+    if sensors(values):
+        tasks.append(
+            Task(
+                "Test each sensor with water, up to the shut valve"
+                if closes(values)
+                else "Test each sensor with water",
+                _per(values.often("detection.test_interval"), "not scheduled; it should be"),
+                "each one reports",
+            )
+        )
+        lives = sorted(set(values.each("sensors", "battery_life").values()) - {"never"})
+        if lives:
+            tasks.append(
+                Task("Change the sensors' batteries", f"before they run out ({' or '.join(lives)})")
+            )
+    if values.says("battery.fitted"):
+        tasks += [
+            Task(
+                "Test the battery under load",
+                _per(values.often("battery.test"), "not scheduled; it should be"),
+                "the valve shuts with the mains plug pulled",
+            ),
+            Task("Change the battery", _per(values.often("battery.change"), "when a test fails")),
+        ]
+    if element_kind(values) == "clamped actuator":
+        tasks.append(
+            Task(
+                "Tighten the clamp again, look for cracks and play",
+                "after the first month, then once a year",
+                "it does not move on the valve while the valve turns",
+            )
+        )
+    return (*tasks, *_hoses(values))
+
+
+def _hoses(values: Looked) -> tuple[Task, ...]:
+    ages = sorted(set(values.each("leaks", "replace_at").values()) - {"never"})
+    when = f"at an age of {', '.join(ages)}" if ages else "at the age that their maker states"
+    return (Task("Replace flexible hoses", when),)
+
+
+def if_it_does_not_close(values: Looked) -> tuple[str, ...]:
+    """Return what a person does when water runs and the valve has not shut, in order."""
+    steps = []
+    if closes(values):
+        steps.append(
+            "Order it shut once more, and go to the valve without waiting for the outcome."
+        )
+        if element_kind(values) == "clamped actuator":
+            quick = values.text("mount.fasteners", "0") == "0"
+            steps.append(
+                "Free the handle from the actuator "
+                + ("(pull the release)." if quick else "(undo the screws; keep the tool there).")
+            )
+        elif element_kind(values) == "motorised valve":
+            steps.append("Use the drive's own release, then turn the valve by hand.")
+        else:
+            steps.append("Use the manual stop valve beside the solenoid valve.")
+    steps += [
+        "Turn the stop valve shut by hand. If it is stiff, stop: do not force it.",
+        "If it cannot be shut: have the next valve upstream shut, by the water utility or the "
+        "caretaker.",
+        "Keep off wet floors near electric appliances until their circuit is switched off.",
+        "Tell the people below, take pictures, and call the insurer.",
+    ]
+    if closes(values):
+        steps.append("Leave the automation off and the repair marked until it has been tested.")
+    return tuple(steps)
+
+
+#: Whom to call, and for what.
+WHOM_TO_CALL: Final = (
+    ("licensed plumber", "a valve that is stiff, leaks or does not shut; any work on the pipe"),
+    ("electrician", "supply, battery charger, wiring near water"),
+    (
+        "fitter of the automation",
+        "longer closing time, higher current, dead sensors, a loose clamp",
+    ),
+    ("water utility or caretaker", "the next valve upstream"),
+    ("insurer", "any damage at once; any change to the protection"),
+)
+
+
+def residual_risks(
+    values: Looked, modes: Mapping[str, float], most: int = 4
+) -> tuple[tuple[str, str], ...]:
+    """Return what may still let the water through, and what makes it rarer.
+
+    Parameters
+    ----------
+    values : Looked
+        Values of the design.
+    modes : mapping of str to float
+        Share of all leaks by failure mode.
+    most : int
+        How many modes are told, largest first.
+    """
+    told = [
+        (f"{mode}: {MODES[mode].happened}", MODES[mode].remedy)
+        for mode, share in sorted(modes.items(), key=lambda item: -item[1])
+        if share > 0.0 and mode in MODES
+    ][:most]
+    if closes(values) and element_kind(values) != "solenoid, powered open":
+        if not values.says("battery.fitted"):
+            told.append(("it cannot close while the mains are out", "a battery"))
+        elif not values.says("policies.close_on_power_loss"):
+            told.append(
+                (
+                    "once the battery is empty in a long outage, the valve stays as it is",
+                    "closing before the battery is empty, or a person who can shut it by hand",
+                )
+            )
+    return tuple(told)

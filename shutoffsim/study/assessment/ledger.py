@@ -1,0 +1,71 @@
+"""Every value of every design once, with where it comes from and where it has an effect."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from shutoffsim.estimate import tally as T
+from shutoffsim.estimate.tally import Tally
+from shutoffsim.scenario.ledger import Row, in_use, ledger
+from shutoffsim.scenario.library import WEAK
+from shutoffsim.study.assessment.result import FailureOnDemand, Value
+
+if TYPE_CHECKING:
+    from shutoffsim.scenario import Scenario
+    from shutoffsim.scenario.resolve import Design
+
+
+def collect_values(scenario: Scenario, names: Sequence[str]) -> tuple[Value, ...]:
+    """Return the values of the designs; equal ones are told once, with their designs."""
+    holders: dict[Row, list[str]] = {}
+    users: dict[Row, list[str]] = {}
+    for name in names:
+        design = scenario.design(name)
+        for path, row in zip(design.written, _rows(design), strict=True):
+            holders.setdefault(row, []).append(name)
+            if in_use(path, design.system):
+                users.setdefault(row, []).append(name)
+    return tuple(
+        Value(
+            *(row.key, row.value, row.unit, row.source, row.evidence, row.drives),
+            tuple(where),
+            tuple(users.get(row, ())),
+        )
+        for row, where in holders.items()
+    )
+
+
+def _rows(design: Design) -> list[Row]:
+    table = ledger([design])
+    return [Row(*map(str, values)) for values in table.itertuples(index=False)]
+
+
+def failure_on_demand(tally: Tally, d: int, name: str, values: Sequence[Value]) -> FailureOnDemand:
+    """Return the probability of failure on demand with the evidence that it rests on.
+
+    Parameters
+    ----------
+    tally : Tally
+        Of the comparison.
+    d, name : int, str
+        The design.
+    values : sequence of Value
+        Of all designs.
+    """
+    labels = Counter(value.evidence for value in values if name in value.used_in)
+    weak = sum(labels[label] for label in WEAK) / max(labels.total(), 1)
+    return FailureOnDemand(
+        probability=tally.share(d, T.FAILED),
+        leaks_per_year=tally.mean(d, T.LEAKS, 0.0),
+        failures_per_year=tally.mean(d, T.FAILED, 0.0),
+        evidence_class="simulated, not proven",
+        evidence=(
+            f"Simulated from {labels.total()} values, of which {weak:.0%} rest on an assumption or "
+            "on memory. No field data of this installation, no test and no certificate stand "
+            "behind it; the interval covers the chance in the simulation alone."
+        ),
+        values_by_label=dict(labels.most_common()),
+        assumed_share=weak,
+    )

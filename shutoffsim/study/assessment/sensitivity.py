@@ -1,0 +1,306 @@
+"""Which assumptions move the answer most: one at a time, on the same leaks, outages and people.
+
+A varied value is put into the scenario as a design's change would be, so that every rule and unit
+applies. All are tried with a few histories; those that move the answer most are computed again with
+more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shutoffsim.engine.placement import Placement, place
+from shutoffsim.engine.run import PROBES, Setup, run_chunks
+from shutoffsim.errors import ScenarioError
+from shutoffsim.estimate.estimate import Estimate
+from shutoffsim.model import layout as L
+from shutoffsim.model.streams import BLOCK
+from shutoffsim.scenario.ledger import in_use
+from shutoffsim.scenario.library import Default
+from shutoffsim.scenario.parameters import compile_parameters
+from shutoffsim.scenario.problems import dotted
+from shutoffsim.scenario.resolve import Design, resolve
+from shutoffsim.scenario.structure import Path
+from shutoffsim.study.assessment.losses import jackknife
+from shutoffsim.study.assessment.ranges import RULES, range_of
+from shutoffsim.study.assessment.result import Sensitivity, Swing
+from shutoffsim.study.compare import LEAST_BLOCKS
+
+if TYPE_CHECKING:
+    from shutoffsim.scenario import Scenario
+
+Array = NDArray[np.float64]
+LABELS: Final = ("assumption", "from memory", "common practice")
+SHOWN: Final = 12
+_REFINED = 18  # computed again with all histories; some more than are shown
+_TRIED_WITH = 64  # histories
+_TOGETHER = 8  # pairs of designs run at once
+_NAMED = ("leaks", "sensors", "zones")
+_UNMOVED = ("costs", "insurance")  # sections without effect on expected annual damage
+
+
+@dataclass
+class _Assumption:
+    """One entry of the library, wherever it stands in the two designs."""
+
+    key: str
+    raw: Any
+    origin: Default
+    places: list[tuple[int, Path]] = field(default_factory=list)
+    low: Any = None
+    high: Any = None
+    rule: str = ""
+    records: list[Any] = field(default_factory=list)  # at the low and at the high end
+
+    @property
+    def entries(self) -> tuple[str, ...]:
+        names = (path[1] for _d, path in self.places if path[0] in _NAMED)
+        return tuple(dict.fromkeys(names))
+
+
+def vary_assumptions(
+    scenario: Scenario,
+    design: str,
+    reference: str,
+    seed: int,
+    histories: int,
+    *,
+    placement: Placement | None = None,
+    workers: int = 1,
+    progress: Callable[[int, int], None] | None = None,
+) -> Sensitivity:
+    """Vary each assumption in use and rank them by what they do to the paired difference.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    design, reference : str
+        The difference is that of their expected annual damage.
+    seed, histories, workers : int
+    placement : Placement, optional
+        Of the probes; by default that of a comparison of all designs.
+    progress : callable, optional
+        Called as ``progress(done, planned)``.
+    """
+    pair = [scenario.design(reference), scenario.design(design)]
+    base = _compile(scenario, [d.system for d in pair])
+    where = placement if placement is not None else place(scenario.parameters())
+    found, not_varied = _assumptions(scenario, pair)
+    few = min(_TRIED_WITH, histories)
+    planned = len(found) * few + min(_REFINED, len(found)) * histories
+    run = _Runs(base, where, seed, workers, progress, planned)
+    spans = [_span(*ends, np.zeros(few)) for ends in run.differences(found, few)]
+    order = sorted(range(len(found)), key=lambda i: (-spans[i], found[i].key))
+    chosen = [found[i] for i in order[:_REFINED]]
+    middle = run.base_difference(histories)
+    swings = [
+        _swing(assumption, low, high, middle)
+        for assumption, (low, high) in zip(chosen, run.differences(chosen, histories), strict=True)
+    ]
+    shown = sorted(swings, key=lambda s: (-s.span, s.key))[:SHOWN]
+    return Sensitivity(
+        design=design,
+        reference=reference,
+        histories=histories,
+        base=_mean(middle),
+        swings=tuple(swing for swing in shown if swing.span > 0.0),
+        tried=len(found),
+        not_varied=not_varied,
+        rules=RULES,
+    )
+
+
+def _assumptions(
+    scenario: Scenario, pair: Sequence[Design]
+) -> tuple[list[_Assumption], dict[str, str]]:
+    """Return the assumptions that can be varied, with their ends, and why others cannot."""
+    groups: dict[tuple[str, str, str], _Assumption] = {}
+    for d, design in enumerate(pair):
+        for path, raw in design.written.items():
+            origin = design.origins.get(path)
+            if origin is None or origin.evidence not in LABELS:
+                continue
+            if path[0] in _UNMOVED or not in_use(path, design.system):
+                continue
+            general = (path[0], "*", *path[2:]) if path[0] in _NAMED else path
+            key = ".".join(general) if path[0] in _NAMED else dotted(path)
+            group = groups.setdefault((key, str(raw), origin.source), _Assumption(key, raw, origin))
+            group.places.append((d, path))
+    found, not_varied = [], {}
+    for group in groups.values():
+        reason = _set_ends(scenario, pair, group)
+        if reason:
+            not_varied[group.key] = reason
+        else:
+            found.append(group)
+    return found, not_varied
+
+
+def _set_ends(scenario: Scenario, pair: Sequence[Design], group: _Assumption) -> str:
+    """Set ends and records of an assumption; return why it cannot be varied, or nothing."""
+    d, path = group.places[0]
+    leaks = pair[d].system.leaks
+    shape = leaks[path[1]].life_shape if path[0] == "leaks" else 1.0
+    made = range_of(path, group.raw, shape)
+    if isinstance(made, str):
+        return made
+    ends, records = [], []
+    refused = ""
+    for end in (made.low, made.high):
+        try:
+            records.append(_resolve(scenario, pair, group.places, end))
+            ends.append(end)
+        except ScenarioError as error:
+            refused = error.message
+            records.append(None)
+            ends.append(group.raw)
+    if all(record is None for record in records):
+        return f"no other value fits the rest of the scenario: {refused}"
+    group.low, group.high = ends
+    group.rule = made.rule
+    if refused:
+        group.rule += f"; one side only, as the other does not fit the scenario: {refused}"
+    group.records = records
+    return ""
+
+
+def _resolve(
+    scenario: Scenario, pair: Sequence[Design], places: Sequence[tuple[int, Path]], value: Any
+) -> Any:
+    """Return the parameters of the two designs with another value at some places."""
+    tables: dict[str, Any] = {"currency": scenario.currency, "designs": {}}
+    changed = {(d, path) for d, path in places}
+    for d, design in enumerate(pair):
+        system: dict[str, Any] = {}
+        for path, raw in design.written.items():
+            put = value if (d, path) in changed else raw
+            if path == ("service_life",):
+                tables["service_life"] = put
+            else:
+                _put(system, path, put)
+        tables["designs"][f"{d}"] = system
+    _heading, designs = resolve(tables, scenario.name, "")
+    return _compile(scenario, [design.system for design in designs])
+
+
+def _put(table: dict[str, Any], path: Path, value: Any) -> None:
+    for key in path[:-1]:
+        table = table.setdefault(key, {})
+    table[path[-1]] = value
+
+
+def _compile(scenario: Scenario, systems: Sequence[Any]) -> Any:
+    names = (scenario.source_names, scenario.sensor_names, scenario.zone_names)
+    return compile_parameters(systems, *names)
+
+
+class _Runs:
+    """Yearly losses per history of varied pairs; what equals the base is not run again."""
+
+    def __init__(
+        self,
+        base: Any,
+        placement: Placement,
+        seed: int,
+        workers: int,
+        progress: Callable[[int, int], None] | None,
+        planned: int,
+    ) -> None:
+        self.base = base
+        self.placement = placement
+        self.seed = seed
+        self.workers = workers
+        self.progress = progress
+        self.planned = planned
+        self.done = 0
+        self.years = float(base["horizon"][0]) / L.YEAR
+        self.known: dict[int, Array] = {}
+
+    def base_difference(self, histories: int) -> Array:
+        """Return design minus reference [money/year] of each history, all values as stated."""
+        losses = self._base(histories)
+        return np.asarray(losses[1] - losses[0])
+
+    def _base(self, histories: int) -> Array:
+        if histories not in self.known:
+            self.known[histories] = self._losses(self.base, histories)
+        return self.known[histories]
+
+    def differences(
+        self, assumptions: Sequence[_Assumption], histories: int
+    ) -> Iterator[tuple[Array, Array]]:
+        """Yield, for each assumption, the change of the difference at its low and high end."""
+        base = self._base(histories)
+        for first in range(0, len(assumptions), _TOGETHER):
+            part = assumptions[first : first + _TOGETHER]
+            records: list[Any] = []
+            at: dict[tuple[int, int, int], int] = {}
+            for i, assumption in enumerate(part):
+                for end, pair in enumerate(assumption.records):
+                    for d in range(2):
+                        if pair is not None and pair[d].tobytes() != self.base[d].tobytes():
+                            at[i, end, d] = len(records)
+                            records.append(pair[d : d + 1])
+            losses = self._losses(np.concatenate(records), histories) if records else base
+            for i in range(len(part)):
+                ends = []
+                for end in range(2):
+                    of = [losses[at[i, end, d]] if (i, end, d) in at else base[d] for d in range(2)]
+                    ends.append(of[1] - of[0] - (base[1] - base[0]))
+                yield ends[0], ends[1]
+            self.done += len(part) * histories
+            if self.progress is not None:
+                self.progress(self.done, self.planned)
+
+    def _losses(self, records: Any, histories: int) -> Array:
+        setup = Setup(records.view(np.recarray), self.seed, "batch", PROBES, self.placement)
+        pieces = [
+            (chunk.rows["weight"] * chunk.rows["loss"]).sum(axis=2) / self.years
+            for chunk in run_chunks(setup, 0, histories, self.workers)
+        ]
+        return np.concatenate(pieces, axis=1)
+
+
+def _span(low: Array, high: Array, base: Array) -> float:
+    """Return how far apart the differences at both ends and at the value in use are."""
+    means = (float(base.mean()), float((base + low).mean()), float((base + high).mean()))
+    return max(means) - min(means)
+
+
+def _mean(values: Array) -> Estimate:
+    """Return the mean over histories, its interval from the spread between blocks of them."""
+    block = BLOCK if len(values) >= LEAST_BLOCKS * BLOCK else 1
+    starts = np.arange(0, len(values), block)
+    sums = np.add.reduceat(values, starts)
+    sizes = np.diff(np.append(starts, len(values))).astype(float)
+    return jackknife(sums[:, None], sizes, lambda total, count: total / count)[0]
+
+
+def _swing(assumption: _Assumption, low: Array, high: Array, base: Array) -> Swing:
+    return Swing(
+        key=assumption.key,
+        entries=assumption.entries,
+        value=_words(assumption.raw),
+        low=_words(assumption.low),
+        high=_words(assumption.high),
+        rule=assumption.rule,
+        evidence=assumption.origin.evidence,
+        source=assumption.origin.source,
+        drives=assumption.origin.drives,
+        at_low=_mean(base + low),
+        at_high=_mean(base + high),
+        change_at_low=_mean(low),
+        change_at_high=_mean(high),
+        span=_span(low, high, base),
+    )
+
+
+def _words(raw: Any) -> str:
+    if isinstance(raw, Mapping):
+        return ", ".join(f"{key} {_words(value)}" for key, value in raw.items())
+    return f"{raw:.6g}" if isinstance(raw, float) else str(raw)

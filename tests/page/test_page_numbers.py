@@ -1,0 +1,243 @@
+"""The page says what the result says: every table is read back and compared with the JSON."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import replace
+from html import unescape
+
+import pytest
+from page_reading import Page
+
+from shutoffsim.estimate.estimate import Estimate
+from shutoffsim.report.files import to_json
+from shutoffsim.report.page.page import page
+from shutoffsim.study.compare import amount
+
+NOTHING = "–"
+
+
+@pytest.fixture(scope="module")
+def text(assessed):
+    return page(assessed)
+
+
+@pytest.fixture(scope="module")
+def read(text):
+    return Page(text)
+
+
+@pytest.fixture(scope="module")
+def data(assessed):
+    return json.loads(to_json(assessed))
+
+
+def told(e, factor=1.0, unit=""):
+    """Return what the page should say of a stored estimate: value, and interval if there is one."""
+    if e is None or e["value"] is None:
+        return NOTHING, ""
+    value, error, low, high = (
+        math.nan if e[key] is None else e[key] for key in ("value", "std_error", "low", "high")
+    )
+    if error == 0.0 and low < high:
+        bound = (
+            f"< {factor * high:.2g}"
+            if value == low
+            else f"> {math.floor(factor * low * 100) / 100:g}"
+        )
+        return f"{bound}{unit}", ""
+    said = f"{amount(factor * value, factor * error)}{unit}"
+    if low == high:
+        return said, ""
+    return (
+        said,
+        f"{amount(factor * low, factor * error)} to {amount(factor * high, factor * error)}",
+    )
+
+
+def opposite(e):
+    return {
+        "value": 0.0 - e["value"],
+        "std_error": e["std_error"],
+        "low": 0.0 - e["high"],
+        "high": 0.0 - e["low"],
+    }
+
+
+def test_question_and_answer(text, data):
+    page_words = " ".join(text.replace("<bdi>", "").replace("</bdi>", "").split())
+    assert data["answer"] in page_words
+    assert data["question"] in page_words
+
+
+def test_damage_and_paired_differences(read, data):
+    table = read.table("Damage, and reduction against the reference")
+    designs = data["comparison"]["designs"]
+    assert [text for text, _ in table.column("design")] == [d["name"] for d in designs]
+    assert table.column("expected annual damage, EUR") == [
+        told(d["expected_annual_damage"]) for d in designs
+    ]
+    gaps = {d["design"]: d for d in data["comparison"]["differences"]}
+    expected = [
+        told(opposite(gaps[d["name"]]["expected_annual_damage"]))
+        if d["name"] in gaps
+        else (NOTHING, "")
+        for d in designs
+    ]
+    assert table.column("reduction a year, EUR") == expected
+    assert any(note for _, note in expected)
+
+
+def test_failure_on_demand_and_volumes(read, data):
+    table = read.table("How often it fails")
+    for row, design in zip(table.rows, data["comparison"]["designs"], strict=True):
+        never_closes = list(design["failure_modes"]) == ["no automation"]
+        failing = told(design["probability_of_failure_on_demand"], 100.0, " %")
+        assert row[1] == (("100 %", "") if never_closes else failing)
+        assert row[3] == told(design["damaging_leaks_per_year"])
+        assert row[4] == told(design["nuisance_closings_per_year"])
+        assert row[5] == told(design["escaped_volume_l"]["median"])
+        assert row[6] == told(design["escaped_volume_l"]["p95"])
+
+
+@pytest.mark.parametrize(
+    ("caption", "key"),
+    [
+        ("Sum of a year's losses exceeded", "aggregate"),
+        ("Mean of a year's losses", "aggregate_tail"),
+        ("Largest loss of a year exceeded", "occurrence"),
+        ("Mean of the largest loss", "occurrence_tail"),
+    ],
+)
+def test_losses_at_return_periods(read, data, caption, key):
+    table = read.table(caption)
+    periods = data["designs"][0]["yearly_loss"]["periods"]
+    assert table.heads == ["design", *(f"{p['period_years']:g} years" for p in periods)]
+    for row, design in zip(table.rows, data["designs"], strict=True):
+        for cell, period in zip(row[1:], design["yearly_loss"]["periods"], strict=True):
+            value, note = told(period[key])
+            if not period["resolved"] and period[key]["value"] > 0.0:
+                note = f"{note} (few leaks)".strip()
+            assert cell == (value, note)
+
+
+def test_exceedance_curve(read, data):
+    table = read.table("Yearly probability that the sum")
+    for at, row in enumerate(table.rows):
+        for cell, design in zip(row[1:], data["designs"], strict=True):
+            point = design["yearly_loss"]["curve"][at]
+            assert cell == told(point["aggregate"], 100.0, " %")
+    assert len(table.rows) == len(data["designs"][0]["yearly_loss"]["curve"]) > 5
+
+
+def test_failure_modes_and_removals(read, data):
+    for design in data["designs"]:
+        if not design["removals"]:
+            continue
+        table = read.table(f"Failure modes of “{design['name']}”")
+        removals = {r["mode"]: r["reduction"] for r in design["removals"]}
+        assert len(table.rows) == len(design["modes"])
+        for row, mode in zip(table.rows, design["modes"], strict=True):
+            shown = "stopped in time" if mode["mode"] == "none" else mode["mode"]
+            assert row[0][0] == shown
+            assert row[1] == told(mode["leaks"], 100.0, " %")
+            assert row[2] == told(mode["damage"])
+            assert row[3] == told(mode["damage_share"], 100.0, " %")
+            assert row[4] == told(removals.get(mode["mode"]))
+
+
+def test_what_it_is_worth(read, data):
+    table = read.table("What it saves")
+    worth = {d["name"]: d["worth"] for d in data["designs"] if d["worth"]}
+    assert [cells[0][0] for cells in table.rows] == list(worth)
+    for row, w in zip(table.rows, worth.values(), strict=True):
+        assert row[1] == told(w["saving_per_year"])
+        assert row[2] == told(w["insured_saving_per_year"])
+        assert row[3] == told(w["own_saving_per_year"])
+        assert row[4] == told(w["net_present_value"])
+        assert row[5] == told(w["own_net_present_value"])
+        assert row[6] == told(w["worth_up_to"])
+        assert row[7][0] == f"{w['payback']['years']:.1f}"
+
+
+def test_which_assumptions_move_it(read, data):
+    table = read.table("The values, their ranges")
+    swings = data["sensitivity"]["swings"][:12]
+    assert len(table.rows) == len(swings) > 3
+    for rank, (row, swing) in enumerate(zip(table.rows, swings, strict=True), start=1):
+        assert row[0][0] == f"{rank} {swing['key']}"
+        assert (row[1][0], row[2][0], row[4][0]) == (swing["value"], swing["low"], swing["high"])
+        assert row[3] == told(opposite(swing["change_at_low"]))
+        assert row[5] == told(opposite(swing["change_at_high"]))
+
+
+def test_every_value_in_use_stands_there_with_its_source(read, data):
+    shown = {
+        (row[0][0], row[1][0], row[2][0])
+        for table in read.tables
+        if table.caption.startswith("Values with the label")
+        for row in table.rows
+    }
+    used = [value for value in data["values"] if value["used_in"]]
+    assert {(v["key"], f"{v['value']} {v['unit']}".strip(), v["source"]) for v in used} == shown
+    assert len(used) > 200
+
+
+def test_torque(read, data):
+    table = read.table("Torque needed and torque available")
+    expected = {
+        tuple(
+            f"{at[key]:.2g}"
+            for key in ("needed_median_n_m", "needed_p99_n_m", "available_weak_n_m")
+        )
+        for design in data["designs"]
+        for at in design["torque"]
+    }
+    assert {(row[1][0], row[3][0], row[6][0]) for row in table.rows} == expected
+
+
+def test_times(read, data):
+    for step in ("onset to sensed", "sensed to stopped", "onset to stopped"):
+        table = read.table(step.capitalize())
+        for row, design in zip(table.rows, data["designs"], strict=True):
+            found = next((t for t in design["times"] if t["step"] == step), None)
+            assert row[-1] == told(found["never"] if found else None, 100.0, " %")
+
+
+def test_incidents_are_told_with_their_losses(text, data):
+    assert len(data["stories"]) >= 4
+    for story in data["stories"]:
+        assert f"loss {round(story['loss']):,} EUR" in text
+        assert f"of it {round(story['insured_loss']):,} insured" in text
+
+
+def test_figures_show_the_numbers_of_their_tables(read, data):
+    drawn = read.drawn["figure-damage"]
+    for design in data["comparison"]["designs"]:
+        assert told(design["expected_annual_damage"])[0] in drawn.split()
+    assert set(read.drawn) >= {
+        "figure-damage",
+        "figure-losses",
+        "figure-modes",
+        "figure-times",
+        "figure-torque",
+        "figure-worth",
+        "figure-doubt",
+    }
+
+
+def test_how_to_do_it_again(text, data):
+    for part in (data["command"], data["scenario_hash"], f"seed {data['seed']}", data["version"]):
+        assert part in unescape(text)
+
+
+def test_another_number_would_be_noticed(assessed, data):
+    first = assessed.comparison.designs[0]
+    wrong = replace(first, expected_annual_damage=Estimate(9e5, 10.0, 8.9e5, 9.1e5))
+    comparison = replace(assessed.comparison, designs=(wrong, *assessed.comparison.designs[1:]))
+    read = Page(page(replace(assessed, comparison=comparison)))
+    column = read.table("Damage, and reduction").column("expected annual damage, EUR")
+    assert column[0] == ("900,000", "890,000 to 910,000")
+    assert column[0] != told(data["comparison"]["designs"][0]["expected_annual_damage"])
+    assert column[1] == told(data["comparison"]["designs"][1]["expected_annual_damage"])

@@ -1,0 +1,144 @@
+"""The sentences that papers share: they follow from the design's values, and fit every design."""
+
+from __future__ import annotations
+
+from typing import get_args
+
+import pytest
+
+from shutoffsim.model import layout as L
+from shutoffsim.report import wording
+from shutoffsim.report.leaflet.values import Values
+from shutoffsim.scenario.schema.closing import ElementKind
+
+
+class Ledger:
+    """Values of a design by key, as papers look them up."""
+
+    def __init__(self, values: dict[str, str]) -> None:
+        self.values = values
+
+    def text(self, key: str, default: str = "") -> str:
+        return self.values.get(key, default)
+
+    def says(self, key: str) -> bool:
+        return self.values.get(key) == "yes"
+
+    def often(self, key: str) -> str | None:
+        found = self.values.get(key, "never")
+        return None if found == "never" else found
+
+    def each(self, section: str, field: str) -> dict[str, str]:
+        keys = [key for key in self.values if key.startswith(f"{section}.")]
+        return {key.split(".")[1]: self.values[key] for key in keys if key.endswith(f".{field}")}
+
+
+CLAMPED = {
+    "element.kind": "clamped actuator",
+    "sensors.hall.kind": "radio",
+    "sensors.hall.battery_life": "about 5 years",
+    "exercise.interval": "30 days",
+    "detection.test_interval": "1 year",
+    "battery.fitted": "yes",
+    "battery.test": "90 days",
+    "battery.change": "4 years",
+    "mount.fasteners": "4",
+    "leaks.hose.replace_at": "15 years",
+}
+
+
+def told(tasks) -> str:
+    return "\n".join(f"{task.what}: {task.when}" for task in tasks)
+
+
+def test_what_closes_is_known_by_the_schema():
+    kinds = get_args(ElementKind)
+    assert set(wording.CLOSING) == set(kinds) - {"none", "alarm only"}
+
+
+def test_every_failure_mode_has_words():
+    assert set(wording.MODES) == set(L.MODES) - {"none"}
+    assert len({meaning.happened for meaning in wording.MODES.values()}) == len(wording.MODES)
+
+
+def test_intervals_are_those_of_the_design():
+    upkeep = told(wording.upkeep(Ledger(CLAMPED)))
+    for line in (
+        "Exercise: shut and open the valve by its drive: every 30 days",
+        "up to the shut valve: every year",
+        "Test the battery under load: every 90 days",
+        "Change the battery: every 4 years",
+        "Change the sensors' batteries: before they run out (about 5 years)",
+        "Replace flexible hoses: at an age of 15 years",
+    ):
+        assert line in upkeep
+    never = told(wording.upkeep(Ledger(CLAMPED | {"exercise.interval": "never"})))
+    assert "not scheduled in this design; it should be" in never
+
+
+def test_what_is_not_fitted_is_not_tested():
+    bare = Ledger(CLAMPED | {"battery.fitted": "no"})
+    assert "battery under load" not in told(wording.upkeep(bare))
+    assert "Pull the mains plug" not in told(wording.commissioning(bare))
+    assert "Pull the mains plug" in told(wording.commissioning(Ledger(CLAMPED)))
+    none = Ledger({"element.kind": "none", "sensors.hall.kind": "radio"})
+    for tasks in (wording.upkeep(none), wording.commissioning(none)):
+        assert "sensor" not in told(tasks)
+        assert "by hand" in told(tasks) or "stop valve" in told(tasks)
+
+
+@pytest.mark.parametrize(
+    ("change", "step"),
+    [
+        ({}, "(undo the screws; keep the tool there)"),
+        ({"mount.fasteners": "0"}, "(pull the release)"),
+        ({"element.kind": "motorised valve"}, "the drive's own release"),
+        ({"element.kind": "solenoid, powered open"}, "beside the solenoid valve"),
+    ],
+)
+def test_how_the_hand_gets_to_the_valve(change, step):
+    assert step in " ".join(wording.if_it_does_not_close(Ledger(CLAMPED | change)))
+
+
+def test_without_automation_nothing_is_ordered_or_switched_off():
+    steps = " ".join(wording.if_it_does_not_close(Ledger({"element.kind": "alarm only"})))
+    assert "order it shut" not in steps
+    assert "automation off" not in steps
+    assert "by hand" in steps
+
+
+def test_residual_risks_are_the_largest_modes_and_the_dependence_on_power():
+    shares = {"none": 0.9, "late": 0.02, "not sensed": 0.05, "brown-out": 0.0, "no power": 0.01}
+    risks = wording.residual_risks(Ledger(CLAMPED), shares, most=2)
+    assert [what.split(":")[0] for what, _ in risks[:2]] == ["not sensed", "late"]
+    assert "battery is empty" in risks[2][0]
+    bare = wording.residual_risks(Ledger(CLAMPED | {"battery.fitted": "no"}), {})
+    assert bare == (("it cannot close while the mains are out", "a battery"),)
+    shut = Ledger(CLAMPED | {"policies.close_on_power_loss": "yes"})
+    assert wording.residual_risks(shut, {}) == ()
+    assert wording.residual_risks(Ledger({"element.kind": "none"}), {}) == ()
+
+
+def test_cautions_say_what_nobody_may_miss():
+    whole = " ".join(wording.CAUTIONS)
+    for word in ("sprinklers", "licensed plumber", "by hand", "stiff valve", "extra-low voltage"):
+        assert word in whole
+    assert wording.CAUTIONS[0].startswith("Never")
+
+
+def test_words_fit_every_design_that_comes_with_the_program(scenario):
+    kinds = set()
+    for name in scenario.designs:
+        rows = scenario.ledger(name).itertuples(index=False)
+        values = Values(rows)
+        kinds.add(wording.element_kind(values))
+        tasks = (*wording.commissioning(values), *wording.upkeep(values))
+        assert len(tasks) >= 4
+        for task in tasks:
+            assert task.what[0].isupper()
+            assert "None" not in f"{task}"
+        assert wording.closes(values) == (
+            scenario.design(name).system.element.kind in wording.CLOSING
+        )
+    assert "none" in kinds
+    assert len(kinds) > 1
