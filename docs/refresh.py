@@ -1,8 +1,9 @@
-"""Bring what the pages show up to date: outputs of commands, and the picture of the README.
+"""Bring what the pages show up to date: outputs of commands, pictures, and the sample results.
 
 Run it from a checkout after a change of numbers::
 
-    python docs/refresh.py
+    python docs/refresh.py             # some minutes
+    python docs/refresh.py --samples   # only the sample results in reports/
 
 A page asks for an output with a comment above a block of text::
 
@@ -18,11 +19,15 @@ import re
 import shlex
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 PICTURE = ROOT / "docs" / "images" / "holiday_cottage.svg"
 PICTURED = ROOT / "scenarios" / "holiday_cottage.toml"
+SAMPLES = ROOT / "reports"
+SAMPLED = ("holiday_cottage", "clinic_above_shop", "terraced_house")
+SAMPLED_HISTORIES = 8  # whose incidents are kept, so that the samples stay small
 WIDTH = 80
 _SHOWN = re.compile(r"(<!-- output of: shutoffsim (.*?) -->\n```text\n)(.*?)(```\n)", re.DOTALL)
 
@@ -71,9 +76,42 @@ def draw_picture() -> None:
     save_figure(forest(shutoffsim.compare(shutoffsim.load(PICTURED))), PICTURE)
 
 
+def write_sample(stem: str) -> None:
+    """Write the sample results of a scenario: page, summary, and the folder they are made from."""
+    import pyarrow.compute as pc
+
+    import shutoffsim
+    from shutoffsim.report.archive import save_assessment
+    from shutoffsim.report.files import OutputFile
+
+    file = f"scenarios/{stem}.toml"
+    found = shutoffsim.assess(shutoffsim.load(ROOT / file), where=file)
+    kept = found.incidents.filter(pc.field("history") < SAMPLED_HISTORIES)
+    save_assessment(replace(found, incidents=kept), SAMPLES / stem)
+    for kind, content in sample_pages(stem).items():
+        with OutputFile(SAMPLES / f"{stem}.{kind}") as output:
+            output.write(content)
+
+
+def sample_pages(stem: str) -> dict[str, bytes]:
+    """Return page (html) and summary (pdf) of a sample's folder, by kind."""
+    import shutoffsim
+    from shutoffsim.report.leaflet.content import leaflet_content
+    from shutoffsim.report.leaflet.typeset import typeset
+    from shutoffsim.report.page.page import page
+
+    found = shutoffsim.load_assessment(SAMPLES / stem)
+    return {"html": page(found).encode(), "pdf": typeset(leaflet_content(found, paper="a4"))}
+
+
 def main() -> None:
-    """Renew all pages and the picture."""
+    """Renew all pages, pictures and samples."""
     sys.path.insert(0, str(ROOT))
+    for stem in SAMPLED:
+        write_sample(stem)
+        print(f"wrote reports/{stem}")
+    if sys.argv[1:] == ["--samples"]:
+        return
     for page in pages():
         before = page.read_text(encoding="utf-8")
         after = refresh(before)

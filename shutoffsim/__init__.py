@@ -8,9 +8,13 @@ from typing import TYPE_CHECKING, Any
 from shutoffsim.version import __version__ as __version__
 
 if TYPE_CHECKING:
+    from shutoffsim.report.archive import load_assessment as load_assessment
+    from shutoffsim.report.archive import save_assessment as save_assessment
     from shutoffsim.scenario import Scenario as Scenario
     from shutoffsim.scenario import load as load
     from shutoffsim.scenario import loads as loads
+    from shutoffsim.study.assessment.assess import assess as assess
+    from shutoffsim.study.assessment.result import Assessment as Assessment
     from shutoffsim.study.compare import Comparison as Comparison
     from shutoffsim.study.compare import compare as compare
     from shutoffsim.study.demand import FailureOnDemand as FailureOnDemand
@@ -29,6 +33,10 @@ _HOMES = {
     "Scenario": "shutoffsim.scenario",
     "load": "shutoffsim.scenario",
     "loads": "shutoffsim.scenario",
+    "Assessment": "shutoffsim.study.assessment.result",
+    "assess": "shutoffsim.study.assessment.assess",
+    "load_assessment": "shutoffsim.report.archive",
+    "save_assessment": "shutoffsim.report.archive",
     "Comparison": "shutoffsim.study.compare",
     "compare": "shutoffsim.study.compare",
     "FailureOnDemand": "shutoffsim.study.demand",

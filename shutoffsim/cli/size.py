@@ -107,9 +107,10 @@ def size(
         write_result = files.enter_context(result_file(json))
         folder = None
         if figures is not None:
-            from shutoffsim.report.sizing_figures import FigureFolder
+            from shutoffsim.report.figures import FigureFolder
+            from shutoffsim.report.sizing_figures import FIGURES, draw_figures
 
-            folder = files.enter_context(FigureFolder(figures))
+            folder = files.enter_context(FigureFolder(figures, FIGURES))
         compile_first()
         with progress_bar() as progress:
             result = run_sizing(
@@ -127,5 +128,5 @@ def size(
             )
         write_result(result)
         if folder is not None:
-            folder.draw(result)
+            folder.write(draw_figures(result))
     print_sizing(make_console(), result)

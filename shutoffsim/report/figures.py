@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import base64
+import html
 import textwrap
+from collections.abc import Iterable, Mapping
+from contextlib import ExitStack
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,6 +17,7 @@ import seaborn as sns
 import seaborn.objects as so
 from matplotlib.figure import Figure
 
+from shutoffsim.errors import OutputError
 from shutoffsim.report.files import OutputFile
 from shutoffsim.study.compare import amount
 
@@ -21,6 +26,7 @@ if TYPE_CHECKING:
 
 REFERENCE, OTHER = "reference", "design"
 _FORMATS = ("svg", "png", "pdf")
+KINDS = ("svg", "png")
 
 
 def forest(result: Comparison) -> Figure:
@@ -86,8 +92,17 @@ def forest(result: Comparison) -> Figure:
     return figure
 
 
+def drawn(figure: Figure, kind: str) -> bytes:
+    """Return a figure as ``svg``, ``png`` or ``pdf``. Same figure, same bytes."""
+    dates = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}
+    content = BytesIO()
+    with mpl.rc_context({"svg.hashsalt": "shutoffsim"}):
+        figure.savefig(content, format=kind, dpi=150, metadata=dates.get(kind))
+    return content.getvalue()
+
+
 def save_figure(figure: Figure, path: str | Path) -> None:
-    """Write a figure; the ending of the name gives the format. Same figure, same bytes.
+    """Write a figure; the ending of the name gives the format.
 
     Raises
     ------
@@ -95,10 +110,76 @@ def save_figure(figure: Figure, path: str | Path) -> None:
         When the file cannot be written there.
     """
     kind = Path(path).suffix.lstrip(".").lower()
-    kind = kind if kind in _FORMATS else _FORMATS[0]
-    dates = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}
-    drawn = BytesIO()
-    with mpl.rc_context({"svg.hashsalt": "shutoffsim"}):
-        figure.savefig(drawn, format=kind, dpi=150, metadata=dates.get(kind))
+    content = drawn(figure, kind if kind in _FORMATS else _FORMATS[0])
     with OutputFile(path) as file:
-        file.write(drawn.getvalue())
+        file.write(content)
+
+
+class Gallery:
+    """Figures that a notebook shows one below the other.
+
+    Parameters
+    ----------
+    figures : dict of str to matplotlib.figure.Figure
+        By what they show, in words.
+    """
+
+    def __init__(self, figures: Mapping[str, Figure]) -> None:
+        self.figures = dict(figures)
+
+    def _repr_html_(self) -> str:
+        return "".join(
+            f'<img alt="{html.escape(name)}" style="max-width: 100%" '
+            f'src="data:image/png;base64,{base64.b64encode(drawn(figure, "png")).decode()}">'
+            for name, figure in self.figures.items()
+        )
+
+
+class FigureFolder:
+    """A folder that gets all figures of a result, each as SVG and PNG, or none.
+
+    Used as a context manager around the work: entering checks that every file can be written.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Must exist.
+    names : iterable of str
+        What the figures will be called.
+
+    Raises
+    ------
+    OutputError
+        On entry, when there is no such folder or a file cannot be written there.
+    """
+
+    def __init__(self, folder: Path, names: Iterable[str]) -> None:
+        self.folder = folder
+        self.names = tuple(names)
+        self._stack = ExitStack()
+        self._files: dict[str, OutputFile] = {}
+
+    def __enter__(self) -> FigureFolder:
+        if not self.folder.is_dir():
+            raise OutputError(
+                "there is no such folder",
+                where=str(self.folder),
+                expected="a folder that exists, for the figures",
+                hint="make it first, or check the spelling",
+            )
+        with ExitStack() as stack:
+            for name in self.names:
+                for kind in KINDS:
+                    path = self.folder / f"{name}.{kind}"
+                    self._files[path.name] = stack.enter_context(OutputFile(path))
+            self._stack = stack.pop_all()
+        return self
+
+    def write(self, figures: Mapping[str, Figure]) -> None:
+        """Write all figures into their files."""
+        for name in self.names:
+            for kind in KINDS:
+                self._files[f"{name}.{kind}"].write(drawn(figures[name], kind))
+
+    def __exit__(self, *error: Any) -> None:
+        self._stack.__exit__(*error)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from shutoffsim.report.table_file import TableFile
-from shutoffsim.study.incidents import SCHEMA, incident_table
+from shutoffsim.study.incidents import SCHEMA, in_order, incident_table
 
 if TYPE_CHECKING:
     from shutoffsim.engine.run import Chunk
@@ -35,12 +35,8 @@ class IncidentFile(TableFile):
         self._zones = np.asarray(scenario.parameters(designs)["source_zone"])
 
     def add_chunk(self, chunk: Chunk) -> None:
-        """Append the probes of a chunk, in the order history, design, probe.
-
-        Probes that stand for no leak (weight 0) are left out.
-        """
-        rows = np.swapaxes(chunk.rows, 0, 1).reshape(-1)
-        rows = rows[rows["weight"] > 0.0]
+        """Append the probes of a chunk."""
+        rows = in_order(chunk.rows)
         self.add(incident_table(rows, self._scenario, self._designs, self._zones))
 
     def describe_run(self, result: Comparison) -> None:

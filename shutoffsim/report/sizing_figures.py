@@ -4,9 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from contextlib import ExitStack
-from io import BytesIO
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import matplotlib as mpl
@@ -14,8 +11,6 @@ import numpy as np
 import seaborn as sns
 from matplotlib.figure import Figure
 
-from shutoffsim.errors import OutputError
-from shutoffsim.report.files import OutputFile
 from shutoffsim.study.sizing.need import IN_USE, SHARES
 from shutoffsim.study.sizing.supply import RAISED
 from shutoffsim.study.words import duration
@@ -23,7 +18,6 @@ from shutoffsim.study.words import duration
 if TYPE_CHECKING:
     from shutoffsim.study.sizing import Sizing
 
-KINDS = ("svg", "png")
 _SIZE = (7.5, 4.4)
 _LEAST = 3e-4  # of demands: smaller probabilities are drawn at the foot of the scale
 _DAY = 86400.0
@@ -274,57 +268,6 @@ FIGURES: dict[str, Callable[[Sizing], Figure]] = {
 }
 
 
-class FigureFolder:
-    """A folder that gets all figures of a sizing, or none.
-
-    Used as a context manager around the work: entering checks that every file can be written.
-
-    Parameters
-    ----------
-    folder : pathlib.Path
-        Must exist.
-
-    Raises
-    ------
-    OutputError
-        On entry, when there is no such folder or a file cannot be written there.
-    """
-
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-        self._stack = ExitStack()
-        self._files: dict[str, OutputFile] = {}
-
-    def __enter__(self) -> FigureFolder:
-        if not self.folder.is_dir():
-            raise OutputError(
-                "there is no such folder",
-                where=str(self.folder),
-                expected="a folder that exists, for the figures",
-                hint="make it first, or check the spelling",
-            )
-        with ExitStack() as stack:
-            for name in FIGURES:
-                for kind in KINDS:
-                    path = self.folder / f"{name}.{kind}"
-                    self._files[path.name] = stack.enter_context(OutputFile(path))
-            self._stack = stack.pop_all()
-        return self
-
-    def draw(self, result: Sizing) -> None:
-        """Draw all figures into their files."""
-        for name, drawing in FIGURES.items():
-            figure = drawing(result)
-            for kind in KINDS:
-                self._files[f"{name}.{kind}"].write(_bytes(figure, kind))
-
-    def __exit__(self, *error: Any) -> None:
-        self._stack.__exit__(*error)
-
-
-def _bytes(figure: Figure, kind: str) -> bytes:
-    drawn = BytesIO()
-    with mpl.rc_context({"svg.hashsalt": "shutoffsim"}):
-        metadata = {"Date": None} if kind == "svg" else None
-        figure.savefig(drawn, format=kind, dpi=150, metadata=metadata)
-    return drawn.getvalue()
+def draw_figures(result: Sizing) -> dict[str, Figure]:
+    """Return all figures of a sizing by name."""
+    return {name: drawing(result) for name, drawing in FIGURES.items()}

@@ -92,6 +92,15 @@ def incident_table(rows: Any, scenario: Scenario, designs: tuple[str, ...], zone
     return pa.Table.from_arrays(columns, schema=SCHEMA)
 
 
+def in_order(rows: Any) -> Any:
+    """Return the probes (designs, histories, probes) as a flat array by history, design, probe.
+
+    Probes that stand for no leak (weight 0) are left out.
+    """
+    flat = np.swapaxes(rows, 0, 1).reshape(-1)
+    return flat[flat["weight"] > 0.0]
+
+
 def _words(numbers: Any, words: tuple[str, ...]) -> pa.Array:
     indices = pa.array(np.ascontiguousarray(numbers), pa.int16())
     return pa.DictionaryArray.from_arrays(indices, pa.array(words, pa.string()))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import json
 import re
 from contextlib import suppress
@@ -16,9 +17,10 @@ import shutoffsim
 import shutoffsim.cli.size  # registers the command
 from shutoffsim.cli import app
 from shutoffsim.errors import ModelError, OutputError, ScenarioError
+from shutoffsim.report.figures import KINDS, FigureFolder, Gallery
 from shutoffsim.report.files import to_json
 from shutoffsim.report.sizing import print_sizing
-from shutoffsim.report.sizing_figures import FIGURES, KINDS, FigureFolder
+from shutoffsim.report.sizing_figures import FIGURES, draw_figures
 from shutoffsim.report.text import make_console
 from shutoffsim.study.sizing import choose_design, size, worth
 
@@ -177,14 +179,14 @@ def test_impossible_data_sheets_are_refused(tmp_path, change, message):
 
 def draw_and_fail(result, path):
     """Draw all figures, and fail before they are in place."""
-    with suppress(ZeroDivisionError), FigureFolder(path) as folder:
-        folder.draw(result)
+    with suppress(ZeroDivisionError), FigureFolder(path, FIGURES) as folder:
+        folder.write(draw_figures(result))
         raise ZeroDivisionError
 
 
 def test_figures_are_written_all_or_none(result, tmp_path):
     (tmp_path / "window.png").mkdir()  # one file cannot be written
-    with pytest.raises(OutputError, match="this is a folder"), FigureFolder(tmp_path):
+    with pytest.raises(OutputError, match="this is a folder"), FigureFolder(tmp_path, FIGURES):
         raise AssertionError("not reached")
     assert [path.name for path in tmp_path.iterdir()] == ["window.png"]
     (tmp_path / "window.png").rmdir()
@@ -195,8 +197,8 @@ def test_figures_are_written_all_or_none(result, tmp_path):
 def test_the_same_figure_has_the_same_bytes(result, tmp_path):
     for name in ("one", "two"):
         (tmp_path / name).mkdir()
-        with FigureFolder(tmp_path / name) as folder:
-            folder.draw(result)
+        with FigureFolder(tmp_path / name, FIGURES) as folder:
+            folder.write(draw_figures(result))
     for path in (tmp_path / "one").iterdir():
         assert path.read_bytes() == (tmp_path / "two" / path.name).read_bytes(), path.name
     assert len(list((tmp_path / "one").iterdir())) == len(FIGURES) * len(KINDS)
@@ -339,3 +341,11 @@ def test_a_rating_in_round_numbers_is_the_class_it_stands_for():
     assert found.rungs[0].own
     assert "30 kgf*cm class" in found.rungs[1].sheet
     assert found.worths[0].price == 30.0
+
+
+def test_a_notebook_shows_every_figure(result):
+    shown = Gallery(draw_figures(result))._repr_html_()
+    assert shown.count("<img alt=") == len(FIGURES) == 5
+    pictures = re.findall(r"base64,([^\"]+)", shown)
+    assert all(base64.b64decode(picture).startswith(b"\x89PNG") for picture in pictures)
+    assert len(set(pictures)) == 5

@@ -29,7 +29,7 @@ from shutoffsim.study.assessment.torque import torque_at_ages
 from shutoffsim.study.assessment.worth import worth
 from shutoffsim.study.assessment.yearly import yearly_losses
 from shutoffsim.study.compare import LEAST_BLOCKS, Comparison, Progress, compare
-from shutoffsim.study.incidents import incident_table
+from shutoffsim.study.incidents import in_order, incident_table
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -113,7 +113,7 @@ def assess(
     def watch(chunk: Chunk) -> None:
         losses.add(chunk)
         if chunk.first < most_kept:
-            kept.append(chunk.rows[:, : most_kept - chunk.first].reshape(-1).copy())
+            kept.append(in_order(chunk.rows[:, : most_kept - chunk.first]))
 
     begin(STAGES[0])
     with warnings.catch_warnings():
@@ -306,6 +306,5 @@ def _warnings(comparison: Comparison) -> tuple[str, ...]:
 
 def _incidents(scenario: Scenario, names: tuple[str, ...], kept: list[Any]) -> pa.Table:
     rows = np.concatenate(kept)
-    rows = rows[rows["weight"] > 0.0]
     zones = np.asarray(scenario.parameters(names)["source_zone"])
     return incident_table(rows, scenario, names, zones)

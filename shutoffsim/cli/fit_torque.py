@@ -1,0 +1,98 @@
+"""`fit-torque`: what readings tell of a valve's torque."""
+
+from __future__ import annotations
+
+from contextlib import ExitStack
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from shutoffsim.cli.app import app, check_names, guarded, result_file
+from shutoffsim.cli.options import ResultOption, SeedOption
+
+
+@app.command("fit-torque")
+@guarded
+def fit_torque(
+    file: Annotated[
+        Path,
+        typer.Argument(
+            metavar="FILE",
+            help="Readings (CSV); docs/measuring-torque.md tells how to take and write them.",
+            show_default=False,
+        ),
+    ],
+    scenario: Annotated[
+        Path | None,
+        typer.Option(
+            help="What is believed before the readings, and the actuator that was the gauge. "
+            "Default: the library's usual valve.",
+            metavar="FILE",
+            show_default=False,
+        ),
+    ] = None,
+    design: Annotated[
+        str | None,
+        typer.Option(
+            help="Its design. Default: the last one with a clamped actuator.",
+            metavar="NAME",
+            show_default=False,
+        ),
+    ] = None,
+    valve: Annotated[
+        str | None,
+        typer.Option(
+            help="The valve to tell of, where several were read. Default: another one like them.",
+            metavar="NAME",
+            show_default=False,
+        ),
+    ] = None,
+    fragment: Annotated[
+        Path | None,
+        typer.Option(
+            help="Write the part of a scenario to this file (TOML).",
+            metavar="FILE",
+            show_default=False,
+        ),
+    ] = None,
+    figures: Annotated[
+        Path | None,
+        typer.Option(
+            help="Write figures (SVG and PNG) to this folder.",
+            metavar="FOLDER",
+            show_default=False,
+        ),
+    ] = None,
+    json: ResultOption = None,
+    seed: SeedOption = 1,
+) -> None:
+    """Learn the valve's torque from readings: what it needs now, after rest, and in years."""
+    from shutoffsim.report.files import OutputFile, check_apart
+    from shutoffsim.report.readings import print_torque_fit
+    from shutoffsim.report.text import make_console
+    from shutoffsim.scenario import load
+    from shutoffsim.study import readings as study
+
+    check_apart({"FILE": file, "--scenario": scenario}, {"--fragment": fragment, "--json": json})
+    loaded = None
+    if scenario is not None:
+        loaded = load(scenario)
+        if design is not None:
+            check_names(scenario, loaded, [design])
+    with ExitStack() as files:
+        write_result = files.enter_context(result_file(json))
+        part = None if fragment is None else files.enter_context(OutputFile(fragment))
+        folder = None
+        if figures is not None:
+            from shutoffsim.report.figures import FigureFolder
+            from shutoffsim.report.readings_figure import FIGURES, draw_figures
+
+            folder = files.enter_context(FigureFolder(figures, FIGURES))
+        result = study.fit_torque(file, loaded, design, seed, valve=valve)
+        write_result(result)
+        if part is not None:
+            part.write(result.fragment().encode())
+        if folder is not None:
+            folder.write(draw_figures(result))
+    print_torque_fit(make_console(), result)
