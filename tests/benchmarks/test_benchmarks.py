@@ -186,6 +186,5 @@ def test_parts_that_are_kept_stay(monkeypatch, tmp_path):
     assert "* memory: cores 2" in text
 
 
-@pytest.mark.skipif(not measure.FINDINGS.exists(), reason="nothing has been measured here yet")
 def test_the_page_shows_the_numbers_that_are_kept():
     assert measure.PAGE.read_text(encoding="utf-8") == benchmark_page.render(measure.kept())
