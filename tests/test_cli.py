@@ -428,6 +428,9 @@ def test_links_are_followed_and_kept(tmp_path):
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
 def test_an_interrupted_run_leaves_nothing_behind(tmp_path, number):
+    # Compiled before, so that it is the run that is interrupted.
+    warm = [*PYTHON, "-m", "shutoffsim", "compare", COTTAGE, "--histories", "2"]
+    subprocess.run(warm, env=ENVIRONMENT, check=True, capture_output=True)
     files = ["--json", str(tmp_path / "a.json"), "--incidents", str(tmp_path / "b.parquet")]
     process = subprocess.Popen(
         [*PYTHON, "-m", "shutoffsim", "compare", COTTAGE, "--precision", "0.01%", *files],
