@@ -39,12 +39,6 @@ PrecisionOption = Annotated[
         show_default=False,
     ),
 ]
-HistoriesOption = Annotated[
-    int | None,
-    typer.Option(
-        help="Run exactly so many histories instead.", metavar="NUMBER", show_default=False
-    ),
-]
 ChosenSeedOption = Annotated[
     int | None,
     typer.Option(

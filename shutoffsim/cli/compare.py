@@ -22,6 +22,7 @@ from shutoffsim.cli.app import (
 from shutoffsim.cli.options import (
     ClusterOption,
     DesignOption,
+    HistoriesOption,
     ResultOption,
     ScenarioArgument,
     SeedOption,
@@ -51,12 +52,7 @@ def compare(
             metavar="SHARE",
         ),
     ] = "2%",
-    histories: Annotated[
-        int | None,
-        typer.Option(
-            help="Run exactly so many histories instead.", metavar="NUMBER", show_default=False
-        ),
-    ] = None,
+    histories: HistoriesOption = None,
     seed: SeedOption = 1,
     engine: Annotated[
         Literal["batch", "trace"],

@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from shutoffsim.cli.app import app, check_names, guarded, result_file
-from shutoffsim.cli.options import ResultOption, SeedOption
+from shutoffsim.cli.options import FiguresOption, ResultOption, SeedOption
 
 
 @app.command("fit-torque")
@@ -56,14 +56,7 @@ def fit_torque(
             show_default=False,
         ),
     ] = None,
-    figures: Annotated[
-        Path | None,
-        typer.Option(
-            help="Write figures (SVG and PNG) to this folder.",
-            metavar="FOLDER",
-            show_default=False,
-        ),
-    ] = None,
+    figures: FiguresOption = None,
     json: ResultOption = None,
     seed: SeedOption = 1,
 ) -> None:

@@ -27,6 +27,19 @@ ResultOption = Annotated[
     typer.Option(help="Write the result to this file.", metavar="FILE", show_default=False),
 ]
 
+HistoriesOption = Annotated[
+    int | None,
+    typer.Option(
+        help="Run exactly so many histories instead.", metavar="NUMBER", show_default=False
+    ),
+]
+FiguresOption = Annotated[
+    Path | None,
+    typer.Option(
+        help="Write figures (SVG and PNG) to this folder.", metavar="FOLDER", show_default=False
+    ),
+]
+
 ClusterOption = Annotated[
     str | None,
     typer.Option(

@@ -10,14 +10,13 @@ import typer
 from shutoffsim.cli.app import app, guarded
 from shutoffsim.cli.assessed import (
     ChosenSeedOption,
-    HistoriesOption,
     PrecisionOption,
     SourceArgument,
     Wish,
     find_assessment,
     output_stem,
 )
-from shutoffsim.cli.options import WorkersOption
+from shutoffsim.cli.options import HistoriesOption, WorkersOption
 from shutoffsim.errors import ModelError
 
 

@@ -18,7 +18,13 @@ from shutoffsim.cli.app import (
     read_share,
     result_file,
 )
-from shutoffsim.cli.options import ResultOption, ScenarioArgument, SeedOption, WorkersOption
+from shutoffsim.cli.options import (
+    FiguresOption,
+    ResultOption,
+    ScenarioArgument,
+    SeedOption,
+    WorkersOption,
+)
 
 
 @app.command()
@@ -72,14 +78,7 @@ def size(
             show_default=False,
         ),
     ] = None,
-    figures: Annotated[
-        Path | None,
-        typer.Option(
-            help="Write figures (SVG and PNG) to this folder.",
-            metavar="FOLDER",
-            show_default=False,
-        ),
-    ] = None,
+    figures: FiguresOption = None,
     json: ResultOption = None,
     seed: SeedOption = 1,
     workers: WorkersOption = None,

@@ -32,6 +32,21 @@ class Estimate:
             for name, number in asdict(self).items()
         }
 
+    def linear(self, factor: float, offset: float = 0.0) -> Estimate:
+        """Return the estimate of factor x value + offset.
+
+        >>> Estimate(10.0, 1.0, 8.0, 12.0).linear(-2.0, 5.0)
+        Estimate(value=-15.0, std_error=2.0, low=-19.0, high=-11.0)
+        """
+        low, high = self.low * factor + offset, self.high * factor + offset
+        if factor < 0.0:
+            low, high = high, low
+        return Estimate(self.value * factor + offset, self.std_error * abs(factor), low, high)
+
+    def __neg__(self) -> Estimate:
+        """Return the estimate of the opposite: a difference becomes a reduction."""
+        return self.linear(-1.0)
+
     @property
     def relative_error(self) -> float:
         """Standard error over value; inf when the value is zero."""

@@ -24,11 +24,20 @@ from shutoffsim.model.streams import BLOCK
 FIRST_MODE = 9
 FIGURES = FIRST_MODE + len(L.MODES)
 
+LEAST_BLOCKS = 8  # for a spread between them
 GROUPS = 32  # of blocks, for the intervals of quantiles
 _BINS = 1600
 _VOLUME_LEAST, _VOLUME_MOST = 1e-7, 1e5  # m3
 
 Array = NDArray[np.float64]
+
+
+def block_for(histories: int) -> int:
+    """Return how many histories make a block in a run of so many.
+
+    With fewer than :data:`LEAST_BLOCKS` blocks the spread between single histories must do.
+    """
+    return BLOCK if histories >= LEAST_BLOCKS * BLOCK else 1
 
 
 class Tally:
@@ -124,7 +133,14 @@ class Tally:
         # Equal sums leave rounding behind; below that, the spread is zero.
         if square < 1e-12 * p[figure, figure]:
             return 0.0
-        return math.sqrt(square * self.blocks / (self.blocks - 1)) / float(whole)
+        return self.error_of(square, float(whole))
+
+    def error_of(self, square: float, whole: float) -> float:
+        """Return the standard error of a sum over blocks, divided by ``whole``.
+
+        ``square`` is the sum over blocks of its squared deviations.
+        """
+        return math.sqrt(square * self.blocks / (self.blocks - 1)) / whole
 
     def difference(self, design: int, figure: int, reference: int = 0) -> Estimate:
         """Return the mean of design minus reference, paired block by block."""
@@ -139,7 +155,7 @@ class Tally:
         # Differences of large equal sums leave rounding behind; below that, it is zero.
         if square < 1e-12 * scale:
             square = 0.0
-        error = math.sqrt(square * self.blocks / (self.blocks - 1)) / self.n
+        error = self.error_of(square, self.n)
         return with_interval(value, error, self.blocks)
 
     def share(self, design: int, figure: int, of: int = LEAKS) -> Estimate:

@@ -53,11 +53,17 @@ def unit_factor(p, s):
     return s.unit * worn * derated
 
 
+@kernel
+def nominal_torque(p, voltage, resistance):
+    """Return the torque [N*m] at stall on this supply of a unit of factor one: k (I - I_0)."""
+    spare = stall_current(p, voltage, resistance) - p.no_load_current
+    return max(torque_constant(p) * spare, 0.0)
+
+
 @entry
 def available_torque(p, s, voltage, resistance):
-    """Return the torque [N*m] at the shaft at stall on this supply: k (I - I_0) times the unit."""
-    spare = stall_current(p, voltage, resistance) - p.no_load_current
-    return max(torque_constant(p) * spare, 0.0) * unit_factor(p, s)
+    """Return the torque [N*m] at the shaft at stall on this supply."""
+    return nominal_torque(p, voltage, resistance) * unit_factor(p, s)
 
 
 @kernel

@@ -15,12 +15,13 @@ from __future__ import annotations
 import json
 import os
 import shutil
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from shutoffsim.errors import ModelError, OutputError
 from shutoffsim.report.estimates import estimate_table
-from shutoffsim.report.files import to_json
+from shutoffsim.report.files import refusal, to_json
 from shutoffsim.report.table_file import TableFile
 from shutoffsim.study.assessment.result import Assessment
 from shutoffsim.study.incidents import SCHEMA
@@ -64,7 +65,7 @@ def check_place(folder: str | Path) -> None:
         part.mkdir()
         part.rmdir()
     except OSError as error:
-        raise _refusal(where, error) from None
+        raise refusal(where, error) from None
 
 
 def _check_replaceable(target: Path, where: str) -> None:
@@ -116,7 +117,7 @@ def save_assessment(assessment: Assessment, folder: str | Path) -> None:
             error.message, where=where, found=error.found, expected=error.expected
         ) from None
     except OSError as error:
-        raise _refusal(where, error) from None
+        raise refusal(where, error) from None
 
 
 def _write_files(assessment: Assessment, part: Path) -> None:
@@ -194,8 +195,6 @@ def load_assessment(folder: str | Path, *, incidents: bool = False) -> Assessmen
     ModelError
         When there is no such result, it is damaged, or another version of the program wrote it.
     """
-    import dataclasses
-
     path = Path(folder) / RESULT
     try:
         data = json.loads(path.read_text(encoding="utf-8"))
@@ -229,7 +228,7 @@ def load_assessment(folder: str | Path, *, incidents: bool = False) -> Assessmen
         ) from None
     if not incidents:
         return assessment
-    return dataclasses.replace(assessment, incidents=_read_incidents(Path(folder) / INCIDENTS))
+    return replace(assessment, incidents=_read_incidents(Path(folder) / INCIDENTS))
 
 
 def _read_incidents(path: Path) -> pa.Table:
@@ -247,13 +246,3 @@ def _read_incidents(path: Path) -> pa.Table:
             expected="the table that was written",
             hint="make it again from the scenario",
         ) from None
-
-
-def _refusal(where: str, error: OSError) -> OutputError:
-    reason = error.strerror or str(error)
-    return OutputError(
-        "cannot write here",
-        where=where,
-        found=reason[:1].lower() + reason[1:],
-        expected="a place where you may write and that has room",
-    )

@@ -62,7 +62,7 @@ class OutputFile:
             part = target.with_name(f".{target.name[:100]}.{os.getpid()}.part")
             self._file = part.open("xb")
         except OSError as error:
-            raise _refusal(where, error) from None
+            raise refusal(where, error) from None
         self._target = target
         self._part = part
         return self
@@ -72,14 +72,14 @@ class OutputFile:
         try:
             return self._file.write(data)
         except OSError as error:
-            raise _refusal(str(self.path), error) from None
+            raise refusal(str(self.path), error) from None
 
     def flush(self) -> None:
         """Hand what is buffered to the system."""
         try:
             self._file.flush()
         except OSError as error:
-            raise _refusal(str(self.path), error) from None
+            raise refusal(str(self.path), error) from None
 
     def close(self) -> None:
         """Do nothing: the context manager closes the file."""
@@ -99,7 +99,7 @@ class OutputFile:
                 self._file.close()
                 part.replace(self._target)
         except OSError as failure:
-            raise _refusal(str(self.path), failure) from None
+            raise refusal(str(self.path), failure) from None
         finally:
             with contextlib.suppress(OSError):  # buffered bytes may fail once more
                 self._file.close()
@@ -107,7 +107,8 @@ class OutputFile:
                 part.unlink(missing_ok=True)
 
 
-def _refusal(where: str, error: OSError) -> OutputError:
+def refusal(where: str, error: OSError) -> OutputError:
+    """Return the error for a place where the system would not let us write."""
     reason = error.strerror or str(error)
     return OutputError(
         "cannot write here",

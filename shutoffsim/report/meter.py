@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from rich.text import Text
 
 from shutoffsim import units
-from shutoffsim.report.text import Column, pack, wrap
+from shutoffsim.report.text import Column, print_section, print_table, wrap
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -34,38 +34,28 @@ def print_meter(console: Console, report: MeterReport, fragment: str | None = No
     """
     console.print(Text(wrap(_title(report), console.width), style="bold"))
     console.print(wrap(_facts(report), console.width))
-    _section(console, "Runs: flow that does not stop for longer than the gap")
-    _print_table(console, *_distribution(report))
-    _section(console, "Trips: runs over a limit, and how many a year (95 % interval)", "")
-    _print_table(console, *_trips(report))
+    print_section(console, "Runs: flow that does not stop for longer than the gap")
+    print_table(console, *_distribution(report))
+    print_section(console, "Trips: runs over a limit, and how many a year (95 % interval)", "")
+    print_table(console, *_trips(report))
     if report.labels is not None:
-        _section(console, "Labelled events, each row by itself", "")
-        _print_table(console, *_labels(report))
-    _section(console, "Odd rows" if report.flaws else "Odd rows: none", "")
+        print_section(console, "Labelled events, each row by itself", "")
+        print_table(console, *_labels(report))
+    print_section(console, "Odd rows" if report.flaws else "Odd rows: none", "")
     for flaw in report.flaws:
         line = (
             f"- {flaw.what}: {_plural(flaw.rows, 'row')}, first in line {flaw.first_line}; "
             f"{flaw.done}"
         )
         console.print(_item(line, console.width))
-    _section(console, "Read with care")
+    print_section(console, "Read with care")
     for note in report.notes:
         console.print(_item(f"- {note}", console.width))
     text = report.fragment() if fragment is None else fragment
     if text:
-        _section(console, "For a scenario")
+        print_section(console, "For a scenario")
         # No wrapping: a broken comment would not be TOML any more.
         console.print(Text(text.rstrip("\n")), soft_wrap=True)
-
-
-def _print_table(console: Console, label: Column, columns: list[Column]) -> None:
-    for table in pack(label, columns, console.width):
-        console.print(table)
-        console.print()
-
-
-def _section(console: Console, head: str, before: str = "\n") -> None:
-    console.print(Text(f"{before}{wrap(head, console.width)}", style="bold"))
 
 
 def _item(text: str, width: int) -> str:

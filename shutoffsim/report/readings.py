@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
-from shutoffsim.report.text import Column, align, pack, wrap
+from shutoffsim.report.text import Column, align, print_section, print_table, wrap
 from shutoffsim.study.words import duration
 from shutoffsim.version import __version__
 
@@ -35,10 +35,10 @@ def print_torque_fit(console: Console, fit: TorqueFit) -> None:
     width = console.width
     console.print(Text(wrap(_title(fit), width), style="bold"))
     console.print(wrap(_facts(fit), width))
-    _section(console, "Torque that it needs by age and rest, N*m: middle and 95 % interval")
-    _print_table(console, *_predictions(fit))
-    _section(console, "What the readings changed: middle and 95 % interval", "")
-    _print_table(console, *_parameters(fit))
+    print_section(console, "Torque that it needs by age and rest, N*m: middle and 95 % interval")
+    print_table(console, *_predictions(fit))
+    print_section(console, "What the readings changed: middle and 95 % interval", "")
+    print_table(console, *_parameters(fit))
     if fit.likeliest is not None:
         console.print(
             wrap(
@@ -48,7 +48,7 @@ def print_torque_fit(console: Console, fit: TorqueFit) -> None:
             )
         )
         console.print()
-    _section(console, "Does the law fit the readings?", "")
+    print_section(console, "Does the law fit the readings?", "")
     if fit.checks:
         console.print(
             wrap(
@@ -57,17 +57,17 @@ def print_torque_fit(console: Console, fit: TorqueFit) -> None:
                 width,
             )
         )
-        _print_table(console, *_checks(fit))
+        print_table(console, *_checks(fit))
     else:
         console.print(wrap("Fewer than four readings: this cannot be checked.", width))
         console.print()
-    _section(console, "Read with care", "")
+    print_section(console, "Read with care", "")
     for note in fit.notes:
         console.print(_item(note, width))
-    _section(console, "Cautions")
+    print_section(console, "Cautions")
     for caution in fit.cautions:
         console.print(_item(caution, width))
-    _section(console, "For a scenario")
+    print_section(console, "For a scenario")
     # No wrapping: a broken comment would not be TOML any more.
     console.print(Text(fit.fragment().rstrip("\n")), soft_wrap=True)
     console.print()
@@ -148,16 +148,6 @@ def _digits(value: float) -> str:
     ('5.28', '0.15', '12.9', '9')
     """
     return f"{value:.{_ROUGH}g}"
-
-
-def _print_table(console: Console, label: Column, columns: list[Column]) -> None:
-    for table in pack(label, columns, console.width):
-        console.print(table)
-        console.print()
-
-
-def _section(console: Console, head: str, before: str = "\n") -> None:
-    console.print(Text(f"{before}{wrap(head, console.width)}", style="bold"))
 
 
 def _item(text: str, width: int) -> str:

@@ -76,7 +76,7 @@ def _columns(result: Comparison) -> list[Column]:
         columns += [
             ranges(
                 f"reduction against “{designs[0].name}”, {result.currency} a year",
-                [None if gap is None else _negative(gap.expected_annual_damage) for gap in gaps],
+                [None if gap is None else -gap.expected_annual_damage for gap in gaps],
             ),
             Column(
                 "probability of improvement",
@@ -99,10 +99,6 @@ def _columns(result: Comparison) -> list[Column]:
         plus_minus("escaped volume, L: 95 % stay below", [volume["p95"] for volume in volumes]),
     ]
     return columns
-
-
-def _negative(e: Estimate) -> Estimate:
-    return type(e)(-e.value, e.std_error, -e.high, -e.low)
 
 
 def _failing(design: DesignResult) -> Estimate:

@@ -12,6 +12,7 @@ from typing import TextIO
 from rich import box
 from rich.console import Console
 from rich.table import Table
+from rich.text import Text
 
 from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.study.compare import amount
@@ -190,6 +191,18 @@ def pack(label: Column, columns: Sequence[Column], width: int) -> Iterator[Table
         taken += _GAP + column.width
     if row:
         yield _table(label, first, row)
+
+
+def print_table(console: Console, label: Column, columns: Sequence[Column]) -> None:
+    """Print a table in as many parts as the width asks for, an empty line after each."""
+    for part in pack(label, columns, console.width):
+        console.print(part)
+        console.print()
+
+
+def print_section(console: Console, head: str, before: str = "\n") -> None:
+    """Print a head in bold, by default after an empty line."""
+    console.print(Text(f"{before}{wrap(head, console.width)}", style="bold"))
 
 
 def _table(label: Column, first: int, columns: Sequence[Column]) -> Table:

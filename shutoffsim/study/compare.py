@@ -17,9 +17,8 @@ from shutoffsim.errors import ModelError, PrecisionWarning
 from shutoffsim.estimate import tally as T
 from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.estimate.stopping import StoppingRule
-from shutoffsim.estimate.tally import Tally
+from shutoffsim.estimate.tally import Tally, block_for
 from shutoffsim.model import layout as L
-from shutoffsim.model.streams import BLOCK
 from shutoffsim.version import __version__
 
 if TYPE_CHECKING:
@@ -29,7 +28,6 @@ if TYPE_CHECKING:
 
 LEAST_HISTORIES = 1024
 MOST_HISTORIES = 1_000_000
-LEAST_BLOCKS = 8  # with fewer, the spread between single histories must do
 LITRE = 1e-3
 _FEW_INCIDENTS = 200.0
 _LARGE_SHARE = 0.05
@@ -271,8 +269,7 @@ def compare(
     rule = StoppingRule(precision, LEAST_HISTORIES, MOST_HISTORIES)
     if histories is not None:
         rule = StoppingRule(None, histories, histories)
-    few = rule.least < LEAST_BLOCKS * BLOCK
-    tally = Tally(len(names), scenario.service_life / L.YEAR, 1 if few else BLOCK)
+    tally = Tally(len(names), scenario.service_life / L.YEAR, block_for(rule.least))
     while (target := rule.next_target(tally.n, largest_error(tally))) > tally.n:
         for chunk in _chunks(setup, tally.n, target, workers, cluster, store):
             tally.add(chunk)
@@ -370,7 +367,7 @@ def _design_result(name: str, d: int, tally: Tally) -> DesignResult:
         if number != L.MODE_NONE and tally.total[d, T.FIRST_MODE + number] > 0.0
     }
     volumes = {
-        label: _scaled(tally.volume_quantile(d, share), 1.0 / LITRE)
+        label: tally.volume_quantile(d, share).linear(1.0 / LITRE)
         for label, share in (("median", 0.5), ("p95", 0.95))
     }
     return DesignResult(
@@ -399,10 +396,6 @@ def _best(names: tuple[str, ...], tally: Tally) -> tuple[str | None, tuple[str, 
     others = [d for d in range(1, len(names)) if d != least]
     close = [d for d in others if not tally.difference(d, T.LOSS, least).low > 0.0]
     return names[least], tuple(names[d] for d in close)
-
-
-def _scaled(e: Estimate, factor: float) -> Estimate:
-    return Estimate(e.value * factor, e.std_error * factor, e.low * factor, e.high * factor)
 
 
 def _cautions(d: int, tally: Tally) -> tuple[str, ...]:

@@ -23,10 +23,8 @@ from precision import BEST, CHOSEN, REFERENCE
 import shutoffsim
 from shutoffsim.engine.run import Chunk
 from shutoffsim.estimate import tally as T
-from shutoffsim.estimate.tally import Tally
+from shutoffsim.estimate.tally import Tally, block_for
 from shutoffsim.model import layout as L
-from shutoffsim.model.streams import BLOCK
-from shutoffsim.study.compare import LEAST_BLOCKS
 from shutoffsim.study.demand import failure_on_demand
 
 RUNS = 1000
@@ -61,7 +59,7 @@ def run_compare(path: Path, seed: int) -> list[Report]:
     """
     scenario = shutoffsim.load(path)
     years = scenario.service_life / L.YEAR
-    tallies = {size: Tally(2, years, 1 if size < LEAST_BLOCKS * BLOCK else BLOCK) for size in SMALL}
+    tallies = {size: Tally(2, years, block_for(size)) for size in SMALL}
 
     def watch(chunk: Chunk) -> None:
         for size, tally in tallies.items():

@@ -14,7 +14,6 @@ from shutoffsim.report.leaflet.money import (
     interval,
     money,
     money_range,
-    negative,
     percent,
 )
 from shutoffsim.report.leaflet.picture import Curve, as_svg, draw_curves
@@ -49,7 +48,7 @@ def tiles(subject: Subject) -> list[dict[str, str]]:
     label = "Expected annual damage"
     if subject.reference is not None and subject.gap is not None:
         before = subject.reference.expected_annual_damage
-        less = negative(subject.gap)
+        less = -subject.gap
         found = [
             _money_tile(f"{label}, {first}", before, currency),
             _money_tile(f"{label}, {second}", damage, currency),

@@ -41,11 +41,6 @@ def money_range(e: Estimate) -> str:
     return ranges("", [e]).cells[0].strip() or UNKNOWN
 
 
-def negative(e: Estimate) -> Estimate:
-    """Return the estimate with its sign changed: a difference becomes a reduction."""
-    return Estimate(-e.value + 0.0, e.std_error, -e.high + 0.0, -e.low + 0.0)
-
-
 def answer(design: str, reference: str, gap: Estimate, before: Estimate, currency: str) -> str:
     """Return the sentence that answers what a design is worth in damage.
 
@@ -58,7 +53,7 @@ def answer(design: str, reference: str, gap: Estimate, before: Estimate, currenc
         Expected annual damage of the reference.
     currency : str
     """
-    less = negative(gap)
+    less = -gap
     told = f"{money(less)} {currency} a year"
     if not math.isfinite(gap.std_error):
         return f"One history tells nothing of how sure the effect of “{design}” is: run more."

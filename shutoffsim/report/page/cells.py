@@ -101,11 +101,6 @@ def failing(design: DesignResult) -> Estimate:
     return design.probability_of_failure_on_demand
 
 
-def negative(e: Estimate) -> Estimate:
-    """Return the estimate of the opposite, such as the reduction of a difference."""
-    return Estimate(0.0 - e.value, e.std_error, 0.0 - e.high, 0.0 - e.low)
-
-
 def number(
     e: Estimate | None, *, factor: float = 1.0, unit: str = "", strong: bool = False
 ) -> Cell:

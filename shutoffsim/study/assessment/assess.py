@@ -14,9 +14,8 @@ from shutoffsim.engine.run import PROBES, Chunk
 from shutoffsim.errors import ModelError, PrecisionWarning
 from shutoffsim.estimate import tally as T
 from shutoffsim.estimate.estimate import Estimate
-from shutoffsim.estimate.tally import Tally
+from shutoffsim.estimate.tally import Tally, block_for
 from shutoffsim.model import layout as L
-from shutoffsim.model.streams import BLOCK
 from shutoffsim.study.assessment.ledger import collect_values, failure_on_demand
 from shutoffsim.study.assessment.losses import LossTally
 from shutoffsim.study.assessment.maintenance import maintenance
@@ -28,7 +27,7 @@ from shutoffsim.study.assessment.stories import tell
 from shutoffsim.study.assessment.torque import torque_at_ages
 from shutoffsim.study.assessment.worth import worth
 from shutoffsim.study.assessment.yearly import yearly_losses
-from shutoffsim.study.compare import LEAST_BLOCKS, Comparison, Progress, compare
+from shutoffsim.study.compare import LEAST_HISTORIES, Comparison, Progress, compare
 from shutoffsim.study.incidents import in_order, incident_table
 
 if TYPE_CHECKING:
@@ -105,8 +104,8 @@ def assess(
     names = tuple(designs) if designs else scenario.designs
     _check(scenario, names, chosen, removal_histories, swing_histories)
     begin = stage if stage is not None else _nothing
-    few = histories is not None and histories < LEAST_BLOCKS * BLOCK
-    losses = LossTally(len(names), scenario.service_life / L.YEAR, 1 if few else BLOCK)
+    block = block_for(histories if histories is not None else LEAST_HISTORIES)
+    losses = LossTally(len(names), scenario.service_life / L.YEAR, block)
     kept: list[Any] = []
     most_kept = min(KEPT_HISTORIES, max(_MOST_KEPT // (len(names) * PROBES), 1))
 
@@ -288,13 +287,9 @@ def _designs(
 
 def _savings(tally: Tally, losses: LossTally, d: int) -> tuple[Estimate, Estimate, Estimate]:
     """Return the reductions of all damage, of its insured part and of the owner's part."""
-    whole = _negative(tally.difference(d, T.LOSS))
-    insured = _negative(tally.difference(d, T.INSURED))
-    return whole, insured, _negative(losses.own_difference(d))
-
-
-def _negative(e: Estimate) -> Estimate:
-    return Estimate(0.0 - e.value, e.std_error, 0.0 - e.high, 0.0 - e.low)
+    whole = -tally.difference(d, T.LOSS)
+    insured = -tally.difference(d, T.INSURED)
+    return whole, insured, -losses.own_difference(d)
 
 
 def _warnings(comparison: Comparison) -> tuple[str, ...]:

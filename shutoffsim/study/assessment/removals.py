@@ -16,12 +16,10 @@ import numpy as np
 from shutoffsim.engine.placement import Placement
 from shutoffsim.engine.run import PROBES, Setup, run_chunks
 from shutoffsim.estimate import tally as T
-from shutoffsim.estimate.tally import Tally
+from shutoffsim.estimate.tally import Tally, block_for
 from shutoffsim.model import layout as L
 from shutoffsim.model.quantiles import FIXED
-from shutoffsim.model.streams import BLOCK
 from shutoffsim.study.assessment.result import Removal
-from shutoffsim.study.compare import LEAST_BLOCKS
 
 _NEVER = (float(FIXED), math.inf, 0.0, 0.0)
 _AMPLE = 1e3  # times the rated torque
@@ -225,8 +223,7 @@ def run_removals(
             records = np.repeat(params[d : d + 1], len(part) + 1)
             for record, mode in zip(records[1:], part, strict=True):
                 CHANGES[mode].apply(record)
-            block = BLOCK if histories >= LEAST_BLOCKS * BLOCK else 1
-            tally = Tally(len(records), float(params["horizon"][d]) / L.YEAR, block)
+            tally = Tally(len(records), float(params["horizon"][d]) / L.YEAR, block_for(histories))
             setup = Setup(records, seed, "batch", PROBES, placement)
             for chunk in run_chunks(setup, 0, histories, workers):
                 tally.add(chunk)

@@ -18,8 +18,8 @@ from shutoffsim.engine.placement import Placement, place
 from shutoffsim.engine.run import PROBES, Setup, run_chunks
 from shutoffsim.errors import ScenarioError
 from shutoffsim.estimate.estimate import Estimate
+from shutoffsim.estimate.tally import block_for
 from shutoffsim.model import layout as L
-from shutoffsim.model.streams import BLOCK
 from shutoffsim.scenario.ledger import in_use
 from shutoffsim.scenario.library import Default
 from shutoffsim.scenario.parameters import compile_parameters
@@ -29,7 +29,6 @@ from shutoffsim.scenario.structure import Path
 from shutoffsim.study.assessment.losses import jackknife
 from shutoffsim.study.assessment.ranges import RULES, range_of
 from shutoffsim.study.assessment.result import Sensitivity, Swing
-from shutoffsim.study.compare import LEAST_BLOCKS
 
 if TYPE_CHECKING:
     from shutoffsim.scenario import Scenario
@@ -274,8 +273,7 @@ def _span(low: Array, high: Array, base: Array) -> float:
 
 def _mean(values: Array) -> Estimate:
     """Return the mean over histories, its interval from the spread between blocks of them."""
-    block = BLOCK if len(values) >= LEAST_BLOCKS * BLOCK else 1
-    starts = np.arange(0, len(values), block)
+    starts = np.arange(0, len(values), block_for(len(values)))
     sums = np.add.reduceat(values, starts)
     sizes = np.diff(np.append(starts, len(values))).astype(float)
     return jackknife(sums[:, None], sizes, lambda total, count: total / count)[0]

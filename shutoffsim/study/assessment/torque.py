@@ -56,9 +56,8 @@ def begin_all(p, states, delay):  # type: ignore[no-untyped-def]
 @entry
 def torque_on(p, voltage, resistance):  # type: ignore[no-untyped-def]
     """Return the torque [N*m] of a unit of factor one at stall, and that current [A]."""
-    current = actuator.stall_current(p, voltage, resistance)
-    spare = max(current - p.no_load_current, 0.0)
-    return actuator.torque_constant(p) * spare, current
+    torque = actuator.nominal_torque(p, voltage, resistance)
+    return torque, actuator.stall_current(p, voltage, resistance)
 
 
 def torque_at_ages(p: Any, seed: int) -> tuple[TorqueAt, ...]:

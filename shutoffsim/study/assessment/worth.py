@@ -68,9 +68,9 @@ def worth(
             saving_per_year=saving,
             insured_saving_per_year=insured,
             own_saving_per_year=own,
-            net_present_value=_linear(saving, factor, -yearly * factor - first),
-            own_net_present_value=_linear(own, factor, -yearly * factor - first),
-            worth_up_to=_linear(saving, factor, -yearly * factor),
+            net_present_value=saving.linear(factor, -yearly * factor - first),
+            own_net_present_value=own.linear(factor, -yearly * factor - first),
+            worth_up_to=saving.linear(factor, -yearly * factor),
             payback=_payback(saving, yearly, first, 0.0),
             discounted_payback=_payback(saving, yearly, first, rate),
         ),
@@ -95,15 +95,6 @@ def annuity(rate: float, years: float) -> float:
     (7.7217, 10.0)
     """
     return years if rate == 0.0 else -math.expm1(-years * math.log1p(rate)) / rate
-
-
-def _linear(estimate: Estimate, factor: float, offset: float) -> Estimate:
-    return Estimate(
-        estimate.value * factor + offset,
-        estimate.std_error * factor,
-        estimate.low * factor + offset,
-        estimate.high * factor + offset,
-    )
 
 
 def _payback(saving: Estimate, yearly: float, first: float, rate: float) -> Payback:

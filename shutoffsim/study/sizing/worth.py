@@ -15,8 +15,7 @@ from shutoffsim.estimate.estimate import Estimate, with_interval
 from shutoffsim.estimate.tally import Tally
 from shutoffsim.model import layout as L
 from shutoffsim.scenario.schema.money import Costs
-
-Progress = Callable[[int, int], None]
+from shutoffsim.study.compare import Progress
 
 PROBES = 16
 DAY = 86400.0
@@ -175,7 +174,7 @@ def share(tally: Tally, d: int, top: Sequence[int], less: Sequence[int] = ()) ->
         return Estimate(0.0, 0.0, 0.0, min(3.0 / tally.n, 1.0))
     gap = upper - value * lower
     square = max(float(gap @ tally.products[d] @ gap), 0.0)
-    error = math.sqrt(square * tally.blocks / (tally.blocks - 1)) / whole
+    error = tally.error_of(square, whole)
     return with_interval(value, error, tally.blocks, 0.0, 1.0)
 
 
@@ -189,7 +188,7 @@ def rate_ladder(
         step, step_price = None, None
         price, before = prices.get(rating), None
         if d > 0:
-            step = _negative(tally.difference(d, T.LOSS, d - 1))
+            step = -tally.difference(d, T.LOSS, d - 1)
             before = prices.get(ratings[d - 1])
         if price is not None and before is not None:
             step_price = (price - before) / years
@@ -200,16 +199,12 @@ def rate_ladder(
                 modes={mode: value for mode, value in modes.items() if value > 0.0},
                 damage=tally.mean(d, T.LOSS, 0.0),
                 step=step,
-                gain=_negative(tally.difference(d, T.LOSS, own)),
+                gain=-tally.difference(d, T.LOSS, own),
                 price=price,
                 step_price=step_price,
             )
         )
     return tuple(rows)
-
-
-def _negative(e: Estimate) -> Estimate:
-    return Estimate(-e.value, e.std_error, -e.high, -e.low)
 
 
 def interval_curve(
@@ -244,7 +239,7 @@ def interval_curve(
     else:
         wear, source = np.zeros(len(fits)), ""
     damages = [tally.mean(d, T.LOSS, 0.0) for d in range(len(fits))]
-    totals = [_shifted(e, upkeep + w) for e, w in zip(damages, wear, strict=True)]
+    totals = [e.linear(1.0, upkeep + w) for e, w in zip(damages, wear, strict=True)]
     least = min(range(len(fits)), key=lambda d: totals[d].value)
     rows = tuple(
         IntervalCost(
@@ -252,7 +247,7 @@ def interval_curve(
             damage=damages[d],
             wear=float(wear[d]),
             total=totals[d],
-            excess=_shifted(tally.difference(d, T.LOSS, least), float(wear[d] - wear[least])),
+            excess=tally.difference(d, T.LOSS, least).linear(1.0, float(wear[d] - wear[least])),
         )
         for d in range(len(fits))
     )
@@ -265,10 +260,6 @@ def interval_curve(
         wear_from=source,
         histories=tally.n,
     )
-
-
-def _shifted(e: Estimate, by: float) -> Estimate:
-    return Estimate(e.value + by, e.std_error, e.low + by, e.high + by)
 
 
 def _run(

@@ -75,7 +75,7 @@ def _tiles(found: Assessment) -> Sequence[tuple[str, str, str]]:
 
 def _reduction(found: Assessment, name: str) -> cells.Estimate:
     gap = next(d for d in found.comparison.differences if d.design == name)
-    return cells.negative(gap.expected_annual_damage)
+    return -gap.expected_annual_damage
 
 
 def side_by_side(found: Assessment, designs: Designs) -> Section:
@@ -151,7 +151,7 @@ def _money(found: Assessment, designs: Designs) -> Table:
                 [cells.plain(cells.NONE), cells.plain(cells.NONE)]
                 if gap is None
                 else [
-                    cells.number(cells.negative(gap.expected_annual_damage)),
+                    cells.number(-gap.expected_annual_damage),
                     cells.likely(gap.probability_of_improvement),
                 ]
             )

@@ -71,17 +71,17 @@ def _picture(found: Assessment, sensitivity: Sensitivity, swings: tuple[Swing, .
     drawing = figures.tornado(drawn, base, f"reduction of damage, {found.currency} a year")
     first = swings[0]
     told = (
-        f"As assumed, the reduction is {cells.said(cells.negative(sensitivity.base))} "
+        f"As assumed, the reduction is {cells.said(-sensitivity.base)} "
         f"{found.currency} a year with these histories. It moves most with {first.key}: "
-        f"{cells.said(cells.negative(first.at_low))} at {first.low}, "
-        f"{cells.said(cells.negative(first.at_high))} at {first.high}."
+        f"{cells.said(-first.at_low)} at {first.low}, "
+        f"{cells.said(-first.at_high)} at {first.high}."
     )
     title = "Reduction over the range of each assumption"
     rows = [
         [
             Cell(f"{rank} {swing.key}"),
-            cells.number(cells.negative(swing.at_low)),
-            cells.number(cells.negative(swing.at_high)),
+            cells.number(-swing.at_low),
+            cells.number(-swing.at_high),
             cells.plain(amount(swing.span, _error(swing))),
         ]
         for rank, swing in enumerate(swings, start=1)
@@ -112,9 +112,9 @@ def _table(found: Assessment, swings: tuple[Swing, ...]) -> Table:
                 Cell(f"{rank} {swing.key}", entries or swing.drives),
                 Cell(swing.value, swing.evidence),
                 Cell(swing.low),
-                cells.number(cells.negative(swing.change_at_low)),
+                cells.number(-swing.change_at_low),
                 Cell(swing.high),
-                cells.number(cells.negative(swing.change_at_high)),
+                cells.number(-swing.change_at_high),
             ]
         )
     heads = [
