@@ -8,7 +8,7 @@ import numpy as np
 
 from shutoffsim.model import layout as L
 from shutoffsim.model import leak
-from shutoffsim.model.compiled import entry, kernel
+from shutoffsim.model.compiled import entry, kernel, part
 from shutoffsim.model.control import is_impaired
 from shutoffsim.model.history import PROBE_KEYS, add_leak, close, react, start
 from shutoffsim.model.occupancy import presence_at
@@ -39,7 +39,7 @@ def next_ring(delay, times, now, limit):
     return best, first
 
 
-@kernel
+@part
 def place_probe(share_cum, cell_cum, cell, m, j, u):
     """Return source, time [s] and density [1/s] of probe ``j`` of ``m``, stratified.
 
@@ -77,7 +77,7 @@ def probe_weight(p, s, i, t, density, m):
     return leak.leak_rate(p, s, i, t, presence_at(p, s, t)) / (density * m)
 
 
-@kernel
+@part
 def run_probe(p, fork, times, delay, source, key, t, rows):
     """Resolve a probe in a fork of the state: run on until its incident is written."""
     fork[0].focus = key
@@ -102,7 +102,8 @@ def probe_at(p, state, times, fork, fork_times, delay, source, t, density, numbe
     weight = s.weight * rate / density
     if weight > 0.0:
         fork[0] = state[0]
-        fork_times[:] = times
+        for c in range(s.limit):
+            fork_times[c] = times[c]
         run_probe(p, fork, fork_times, delay, source, PROBE_KEYS + number, t, row)
     row[0].history = s.history
     row[0].probe = number
@@ -111,13 +112,13 @@ def probe_at(p, state, times, fork, fork_times, delay, source, t, density, numbe
     row[0].weight = weight
 
 
-@kernel
+@part
 def source_of(share_cum, u):
     """Return the source in whose stretch of (0, 1) ``u`` lies."""
     return min(np.searchsorted(share_cum, u, side="right") - 1, len(share_cum) - 2)
 
 
-@kernel
+@part
 def cell_density(cell_cum, cell, i, t):
     """Return the density [1/s] of source ``i``'s base probes at ``t``."""
     g = min(int(t / cell), cell_cum.shape[1] - 2)
@@ -190,7 +191,7 @@ def run_histories(
             s.history = history
             s.focus = L.EVERY_LEAK
             s.n_rows = n_natural[0]
-            times[:] = L.NEVER
+            times.fill(L.NEVER)
             start(p, s, delay)
             c, now = next_ring(delay, times, 0.0, total)
             base = 0

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from shutoffsim.model import layout as L
-from shutoffsim.model.compiled import entry, kernel
+from shutoffsim.model.compiled import entry, kernel, part
 from shutoffsim.model.power import DARK, ON_SUPPLY, is_solenoid, power_source, spend
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.model.streams import STROKE_DRAWS, uniform
@@ -53,7 +53,7 @@ def unit_factor(p, s):
     return s.unit * worn * derated
 
 
-@kernel
+@part
 def nominal_torque(p, voltage, resistance):
     """Return the torque [N*m] at stall on this supply of a unit of factor one: k (I - I_0)."""
     spare = stall_current(p, voltage, resistance) - p.no_load_current
@@ -66,21 +66,21 @@ def available_torque(p, s, voltage, resistance):
     return nominal_torque(p, voltage, resistance) * unit_factor(p, s)
 
 
-@kernel
+@part
 def running_current(p, s, torque):
     """Return the current [A] drawn while delivering ``torque`` [N*m]."""
     factor = torque_constant(p) * unit_factor(p, s)
     return p.no_load_current + torque / factor if factor > 0.0 else math.inf
 
 
-@kernel
+@part
 def stroke_time(p, torque, available, voltage):
     """Return the time [s] to turn the valve against ``torque``: speed falls linearly to stall."""
     speed = p.no_load_speed * voltage / p.rated_voltage * (1.0 - torque / available)
     return p.turns / max(speed, p.no_load_speed * 0.01)
 
 
-@kernel
+@part
 def slip_capacity(p, s, now):
     """Return the torque [N*m] that the mount holds: preload falls with the logarithm of time.
 
@@ -93,7 +93,7 @@ def slip_capacity(p, s, now):
     return p.slip_torque * max(1.0 - (1.0 - s.preload) * math.log1p(days) / whole, 0.0)
 
 
-@kernel
+@part
 def time_to_burn(p, s, now, current):
     """Return the time [s] at stall after which the winding burns; inf when it never does.
 
@@ -115,7 +115,7 @@ def winding_rise(p, s, now):
     return s.winding * math.exp(-(now - s.winding_at) / p.thermal_time)
 
 
-@kernel
+@part
 def heat(p, s, now, current, lasting):
     """Leave the winding as it is after ``lasting`` seconds at stall from ``now``."""
     rise = current * current * (p.rated_voltage / p.stall_current) * p.thermal_resistance
@@ -124,7 +124,7 @@ def heat(p, s, now, current, lasting):
     s.winding_at = now + lasting
 
 
-@kernel
+@part
 def solenoid_stroke(p, s):
     """Return how a solenoid's closing ends."""
     if p.element == L.ELEMENT_SOLENOID_SHUT and power_source(p, s) == DARK:
@@ -134,7 +134,7 @@ def solenoid_stroke(p, s):
     return L.MODE_NONE
 
 
-@kernel
+@part
 def stall(p, s, now, current):
     """Hold a stalled motor until cut-off or burning; return how long [s] that lasted."""
     s.stalls += 1
@@ -150,7 +150,7 @@ def stall(p, s, now, current):
     return lasting
 
 
-@kernel
+@part
 def begin_stroke(p, s, now, delay):
     """Decide how the closing that starts now ends.
 
@@ -211,7 +211,7 @@ def begin_stroke(p, s, now, delay):
     return L.MODE_NONE, lasting
 
 
-@kernel
+@part
 def renew_element(p, s, now, unit_u, preload_u):
     """Put the closing element in order: a new unit on a tightened mount, the valve freed."""
     s.failed = 0

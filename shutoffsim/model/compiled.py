@@ -81,6 +81,14 @@ def kernel(function: Callable[..., Any]) -> Any:
     return _njit(**_OPTIONS)(function)
 
 
+def part(function: Callable[..., Any]) -> Any:
+    """Compile like :func:`kernel`, as part of the one place that calls it.
+
+    What is written apart to be readable and called from one place need not be compiled apart.
+    """
+    return _njit(inline="always", **_OPTIONS)(function)
+
+
 def entry(function: Callable[..., Any]) -> Any:
     """Compile like :func:`kernel` and keep the result on disk: for what Python code calls.
 

@@ -6,11 +6,11 @@ Costs follow wetted area, with a step between 24 and 48 h (mould), and units bel
 
 from __future__ import annotations
 
-from shutoffsim.model.compiled import kernel
+from shutoffsim.model.compiled import part
 from shutoffsim.model.quantiles import quantile
 
 
-@kernel
+@part
 def wetted_area(p, zone, volume, film):
     """Return the wetted area [m2]: the room fills first, half of what overflows wets the rest."""
     area = volume / film
@@ -20,7 +20,7 @@ def wetted_area(p, zone, volume, film):
     return min(room + 0.5 * (area - room), max(p.floor_area, room))
 
 
-@kernel
+@part
 def units_affected(p, volume):
     """Return how many units below the water reaches (a fraction: partly)."""
     beyond = volume - p.through_volume
@@ -29,7 +29,7 @@ def units_affected(p, volume):
     return min(p.units_below, beyond / p.volume_per_unit)
 
 
-@kernel
+@part
 def lasting_share(p, wet_time):
     """Return how much of the mould and swelling share is reached, 0 to 1."""
     if wet_time <= p.wet_start:
@@ -39,7 +39,7 @@ def lasting_share(p, wet_time):
     return (wet_time - p.wet_start) / (p.wet_full - p.wet_start)
 
 
-@kernel
+@part
 def loss_of(p, volume, area, units, wet_time, grey, severity_u):
     """Return the loss [money] of one leak; zero up to the harmless volume."""
     if volume <= p.harmless:
@@ -51,7 +51,7 @@ def loss_of(p, volume, area, units, wet_time, grey, severity_u):
     return min(loss * quantile(p.severity, severity_u), p.loss_cap)
 
 
-@kernel
+@part
 def insured_part(p, loss):
     """Return what the policy pays: above the deductible, up to the limit."""
     return min(max(loss - p.deductible, 0.0), p.limit)

@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 
 from shutoffsim.model import layout as L
-from shutoffsim.model.compiled import kernel
+from shutoffsim.model.compiled import kernel, part
 from shutoffsim.model.quantiles import quantile, waiting
 from shutoffsim.model.streams import LINK_DRAWS, PATH_DRAWS, SENSOR_DRAWS, uniform
 
 
-@kernel
+@part
 def lay_paths(p, s, slot):
     """Draw which sensors the water of a new leak will meet, and after how much water each."""
     key = s.leak_key[slot]
@@ -32,7 +32,7 @@ def lay_paths(p, s, slot):
             s.report[slot, k] = L.ON_ITS_WAY
 
 
-@kernel
+@part
 def until_report(p, s, slot):
     """Return the delay [s] to the next sensor report of this leak and note which sensor it is.
 
@@ -60,7 +60,7 @@ def until_report(p, s, slot):
     return best
 
 
-@kernel
+@part
 def report_again(p, s, slot):
     """The water runs again: sensors that are wet report anew."""
     for k in range(p.n_sensors):
@@ -70,7 +70,7 @@ def report_again(p, s, slot):
             s.report_tries[slot, k] = 0
 
 
-@kernel
+@part
 def report_is_lost(p, s, slot, k):
     """Return whether all radio attempts of this report fail."""
     tries = min(s.report_tries[slot, k], 31)
@@ -112,7 +112,7 @@ def rule_counts(p, s, slot):
     return s.leak_flow[slot] >= max(p.starting_flow, p.rule_flow) and s.leak_flow[slot] > 0.0
 
 
-@kernel
+@part
 def until_rule(p, s, slot):
     """Return the delay [s] until the flow rule trips; pulses make it late by one pulse."""
     if s.leak_rule[slot] == 1 or not rule_counts(p, s, slot):

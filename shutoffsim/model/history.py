@@ -78,7 +78,7 @@ def start(p, s, delay):
     s.seize_after = quantile(p.seize_time, uniform(s.seed, s.history, VALVE_DRAWS, 0))
     s.limit = first_leak_clock(p)
 
-    delay[:] = L.NEVER
+    delay.fill(L.NEVER)
     delay[L.WEATHER] = next_spell(p, s)
     delay[L.OUTAGE] = power.next_outage(p, s, 0.0)
     if p.trips == 1:

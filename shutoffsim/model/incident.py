@@ -6,7 +6,7 @@ import math
 
 from shutoffsim.model import damage, detection, leak, override
 from shutoffsim.model import layout as L
-from shutoffsim.model.compiled import kernel
+from shutoffsim.model.compiled import kernel, part
 from shutoffsim.model.occupancy import presence_at, until_presence_changes
 from shutoffsim.model.quantiles import quantile
 
@@ -17,7 +17,7 @@ def first_leak_clock(p):
     return L.FIRST_SOURCE + p.n_sources + p.n_sensors
 
 
-@kernel
+@part
 def clock_count(p, s):
     """Return how many clocks can ring at present."""
     return first_leak_clock(p) + s.slots * 7
@@ -59,7 +59,7 @@ def stop(s, now, slot, by):
     s.leak_drain[slot] = 0.0
 
 
-@kernel
+@part
 def resume(p, s, now, slot):
     """The valve is open again and this leak was not mended: it runs on."""
     if s.leak_by[slot] == L.BY_ALREADY_SHUT:
@@ -230,7 +230,7 @@ def plan(p, s, delay):
         s.slots = 0
 
 
-@kernel
+@part
 def failure_mode(p, s, slot):
     """Return why automation did not stop this leak in time; MODE_NONE when it did.
 
@@ -256,7 +256,7 @@ def failure_mode(p, s, slot):
     return L.MODE_LATE if late else L.MODE_NONE
 
 
-@kernel
+@part
 def write_row(p, s, now, slot, rows):
     """Write the incident of this leak."""
     if s.n_rows >= len(rows):

@@ -137,6 +137,7 @@ PARAMETER_FIELDS = (
     ("region", "i", "-", "1: weather and mains are those of the region, see streams.of_region"),
     # people
     ("week", "week", "-", "336 half hours from Monday 00:00: AWAKE, ASLEEP, OUT, PERHAPS_OUT"),
+    ("week_stays", "week", "-", "half hours until that changes, or a day that is PERHAPS_OUT ends"),
     ("out_chance", "days", "-", "7 chances that PERHAPS_OUT is out on that weekday"),
     ("trips", "i", "-", "1: people go on trips"),
     ("stay", DIST, "s", "time between trips"),

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from shutoffsim.model.compiled import kernel
+from shutoffsim.model.compiled import kernel, part
 from shutoffsim.model.layout import AWAKE, YEAR
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.model.streams import LEAK_DRAWS, uniform
@@ -30,7 +30,7 @@ def winter_share(p, t):
     return 4.0 * c * c if c > 0.0 else 0.0
 
 
-@kernel
+@part
 def part_rate(p, i, t):
     """Return the leak rate [1/s] of source ``i`` at ``t``, by its age and the season alone.
 
@@ -88,7 +88,7 @@ def greatest_rate(p, s, i):
     return rate
 
 
-@kernel
+@part
 def through_supply(p, pressure, resistance):
     """Return the flow [m3/s] that ``pressure`` [Pa] drives through supply and opening in series.
 

@@ -38,9 +38,11 @@ def until_presence_changes(p, s, t):
         return NEVER
     number = int((t + _SLACK) // HALF_HOUR)
     here = in_half_hour(p, s, number)
-    for ahead in range(1, HALF_HOURS + 1):
-        if in_half_hour(p, s, number + ahead) != here:
-            return (number + ahead) * HALF_HOUR - t
+    end = number + HALF_HOURS
+    while number < end:
+        number += p.week_stays[number % HALF_HOURS]
+        if in_half_hour(p, s, number) != here:
+            return number * HALF_HOUR - t
     return NEVER
 
 

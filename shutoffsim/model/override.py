@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from shutoffsim.model import layout as L
-from shutoffsim.model.compiled import kernel
+from shutoffsim.model.compiled import kernel, part
 from shutoffsim.model.quantiles import normal_quantile, quantile
 from shutoffsim.model.streams import PEOPLE_DRAWS, uniform
 from shutoffsim.model.valve import closing_torque
@@ -38,7 +38,7 @@ def person_draw(s, slot, which):
     return uniform(s.seed, s.history, PEOPLE_DRAWS, s.leak_key[slot] * 64 + which)
 
 
-@kernel
+@part
 def draw_needs(p, s, slot):
     """Draw how much longer or shorter than the median each kind of noticing takes this time."""
     at_home = normal_quantile(person_draw(s, slot, AT_HOME))
@@ -49,7 +49,7 @@ def draw_needs(p, s, slot):
     s.leak_call_need[slot] = math.exp(p.phone_spread * phone)
 
 
-@kernel
+@part
 def travel_time(p, s, slot):
     """Return the time [s] until somebody told of the leak stands in the dwelling."""
     if s.presence == L.OUT:
@@ -61,7 +61,7 @@ def travel_time(p, s, slot):
     return 0.0
 
 
-@kernel
+@part
 def freeing_time(p, s, slot):
     """Return the time [s] to free the valve from its actuator, tool search included."""
     if p.element == L.ELEMENT_NONE:
@@ -74,7 +74,7 @@ def freeing_time(p, s, slot):
     return time
 
 
-@kernel
+@part
 def work(p, s, now, slot):
     """Start closing by hand: set the time until the water is off, and by which valve.
 

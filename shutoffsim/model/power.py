@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from shutoffsim.model.compiled import entry, kernel
+from shutoffsim.model.compiled import entry, kernel, part
 from shutoffsim.model.layout import (
     ELEMENT_SOLENOID_OPEN,
     ELEMENT_SOLENOID_SHUT,
@@ -29,14 +29,14 @@ def power_source(p, s):
     return DARK
 
 
-@kernel
+@part
 def fresh_energy(p, s, now):
     """Return the usable energy [J] of the battery at its age, fully charged."""
     left = 1.0 - p.battery_fade * (now - s.battery_new_at)
     return p.battery_energy * max(left, 0.0)
 
 
-@kernel
+@part
 def battery_left(s, now):
     """Return the usable energy [J] left while off the supply."""
     return s.battery_energy - s.battery_draw * (now - s.off_mains_at)
@@ -109,14 +109,14 @@ def next_outage(p, s, now):
     return until_outage(p, s, now)
 
 
-@kernel
+@part
 def weather_changes(p, s, now, spell):
     """Count the hazard of outages that has passed, and set the weather."""
     s.outage_left = max(s.outage_left - (now - s.outage_seen) * outage_rate(p, s), 0.0)
     s.spell = spell
 
 
-@kernel
+@part
 def outage_length(p, s, pick, u):
     """Return the duration [s] of an outage.
 

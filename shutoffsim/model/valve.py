@@ -4,26 +4,26 @@ from __future__ import annotations
 
 import math
 
-from shutoffsim.model.compiled import entry, kernel
+from shutoffsim.model.compiled import entry, kernel, part
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.model.streams import VALVE_DRAWS, uniform
 
 WEEK = 7.0 * 86400.0
 
 
-@kernel
+@part
 def age_growth(p, s, now):
     """Return the factor that age puts on breakaway torque: linear, age_factor at age_reference."""
     return 1.0 + (s.age_factor - 1.0) * (now - s.born_at) / p.age_reference
 
 
-@kernel
+@part
 def idle_growth(p, idle):
     """Return the factor after ``idle`` seconds without movement: 1 + c ln(1 + weeks), capped."""
     return min(1.0 + p.idle_growth * math.log1p(idle / WEEK), p.idle_cap)
 
 
-@kernel
+@part
 def breakaway_torque(p, s, now):
     """Return the torque [N*m] that starts the valve moving now."""
     return s.breakaway * age_growth(p, s, now) * idle_growth(p, now - s.moved_at)
@@ -43,7 +43,7 @@ def is_seized(s, now):
     return s.broken == 1 or now - s.moved_at > s.seize_after
 
 
-@kernel
+@part
 def renew(p, s, now, u):
     """A new valve of the same kind takes the place of this one."""
     s.breakaway = quantile(p.breakaway, u)

@@ -212,14 +212,30 @@ def _presence(system: System) -> dict[str, Any]:
     start_away = people.start_away
     if start_away is None:
         start_away = away_share(people)
+    pattern = [_STATES[state] for day in days for state in day.half_hours]
     return {
-        "week": [_STATES[state] for day in days for state in day.half_hours],
+        "week": pattern,
+        "week_stays": _stays(pattern),
         "out_chance": [day.out_chance for day in days],
         "trips": people.trips,
         "stay": people.stay,
         "trip": people.trip,
         "start_away": start_away if people.trips else 0.0,
     }
+
+
+def _stays(pattern: list[int]) -> list[int]:
+    """Return for each half hour how many of like kind follow it, itself included.
+
+    The day's draw ends with the day, so PERHAPS_OUT counts no further than midnight.
+    """
+    length = len(pattern)
+    stays = [0] * length
+    for at in reversed(range(2 * length)):  # twice round, as the week goes on into the next
+        here, ahead = pattern[at % length], pattern[(at + 1) % length]
+        ends = here != ahead or (here == layout.PERHAPS_OUT and (at + 1) % 48 == 0)
+        stays[at % length] = 1 if ends else min(stays[(at + 1) % length] + 1, length)
+    return stays
 
 
 def away_share(people: People) -> float:
