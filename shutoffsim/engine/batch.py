@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 
+from shutoffsim.engine.placement import Placement
 from shutoffsim.model import layout as L
 from shutoffsim.model import leak
 from shutoffsim.model.compiled import entry, kernel, part
@@ -13,6 +15,11 @@ from shutoffsim.model.control import is_impaired
 from shutoffsim.model.history import PROBE_KEYS, add_leak, close, react, start
 from shutoffsim.model.occupancy import presence_at
 from shutoffsim.model.streams import EXTRA_DRAWS, PROBE_DRAWS, uniform
+
+#: One probe of a history: its number, source, time [s] and density [1/s].
+PLACED = np.dtype(
+    (np.record, [("number", np.int64), ("source", np.int64), ("time", "f8"), ("density", "f8")])
+)
 
 EXTRA = 4.0  # extra probes per e-fold of the time impaired
 EXTRA_START = 3600.0  # s
@@ -58,17 +65,20 @@ def place_probe(share_cum, cell_cum, cell, m, j, u):
 
 
 @entry
-def place_probes(share_cum, cell_cum, cell, seed, history, sources, times, densities, order):
-    """Place the probes of a history (arrays of length m are filled); ``order`` sorts by time."""
-    m = len(times)
+def place_probes(share_cum, cell_cum, cell, seed, history, placed):
+    """Fill ``placed`` (:data:`PLACED` (m,)) with the probes of a history, in the order of time."""
+    m = len(placed)
     for j in range(m):
         u = uniform(seed, history, PROBE_DRAWS, j)
-        sources[j], times[j], densities[j] = place_probe(share_cum, cell_cum, cell, m, j, u)
+        source, time, density = place_probe(share_cum, cell_cum, cell, m, j, u)
         k = j
-        while k > 0 and times[order[k - 1]] > times[j]:
-            order[k] = order[k - 1]
+        while k > 0 and placed[k - 1].time > time:
+            placed[k] = placed[k - 1]
             k -= 1
-        order[k] = j
+        placed[k].number = j
+        placed[k].source = source
+        placed[k].time = time
+        placed[k].density = density
 
 
 @entry
@@ -78,11 +88,10 @@ def probe_weight(p, s, i, t, density, m):
 
 
 @part
-def run_probe(p, fork, times, delay, source, key, t, rows):
-    """Resolve a probe in a fork of the state: run on until its incident is written."""
-    fork[0].focus = key
-    fork[0].n_rows = 0
-    s = fork[0]
+def run_probe(p, s, times, delay, source, key, t, rows):
+    """Resolve a probe in ``s``, a fork of the state: run on until its incident is written."""
+    s.focus = key
+    s.n_rows = 0
     add_leak(p, s, t, source, key, delay)
     c, now = next_ring(delay, times, t, s.limit)
     while s.n_rows == 0:
@@ -95,16 +104,19 @@ def run_probe(p, fork, times, delay, source, key, t, rows):
 
 
 @kernel
-def probe_at(p, state, times, fork, fork_times, delay, source, t, density, number, row):
-    """Resolve probe ``number`` at ``t`` and fill its row (array of one)."""
-    s = state[0]
+def probe_at(p, states, times, fork_times, delay, source, t, density, number, row):
+    """Resolve probe ``number`` at ``t`` and fill its row (array of one).
+
+    ``states`` (2,) are the state of the history and one to be overwritten by its fork.
+    """
+    s = states[0]
     rate = leak.leak_rate(p, s, source, t, presence_at(p, s, t))
     weight = s.weight * rate / density
     if weight > 0.0:
-        fork[0] = state[0]
+        states[1] = states[0]
         for c in range(s.limit):
             fork_times[c] = times[c]
-        run_probe(p, fork, fork_times, delay, source, PROBE_KEYS + number, t, row)
+        run_probe(p, states[1], fork_times, delay, source, PROBE_KEYS + number, t, row)
     row[0].history = s.history
     row[0].probe = number
     row[0].source = source
@@ -125,21 +137,17 @@ def cell_density(cell_cum, cell, i, t):
     return (cell_cum[i, g + 1] - cell_cum[i, g]) / cell
 
 
-@entry
 def run_histories(
-    params,
-    share_cum,
-    cell_cum,
-    cell,
-    seed,
-    first,
-    blank,
-    m,
-    rows,
-    natural,
-    n_natural,
-    summary,
-):
+    params: Any,
+    placement: Placement,
+    seed: int,
+    first: int,
+    tilt: bool,
+    m: int,
+    rows: Any,
+    natural: Any,
+    summary: Any,
+) -> int:
     """Run histories ``first`` to ``first + n - 1`` of every design.
 
     Each history carries ``m`` probes at stratified times. Where ``rows`` has room for more, the
@@ -153,44 +161,69 @@ def run_histories(
     ----------
     params : record array (k,)
         Designs.
-    share_cum, cell_cum, cell : arrays (sources + 1,), (sources, cells + 1), float
-        Where probes are placed, see :func:`place_probe`.
-    seed, first : uint64
-    blank : record array (1,)
-        A zeroed state, but for ``tilt``.
+    placement : Placement
+        Where probes are placed.
+    seed, first : int
+    tilt : bool
+        Draw stiff valves more often, with weights that put it right.
     m : int
         Stratified probes a history.
     rows : record array (k, n, m + extra)
         Incidents of the probes, filled; what is not used keeps weight 0.
     natural : record array (capacity,)
         Incidents of natural leaks, filled from the start.
-    n_natural : int64 array (1,)
-        Their number, set; larger than capacity when rows did not fit.
     summary : record array (k, n)
         Counts per history, filled.
+
+    Returns
+    -------
+    int
+        Number of natural incidents; larger than capacity when rows did not fit.
+    """
+    states = np.zeros(3, L.STATE)
+    states["tilt"] = tilt
+    count = _ring_all(
+        params,
+        placement.share_cum,
+        placement.cell_cum,
+        placement.cell,
+        np.uint64(seed),
+        np.uint64(first),
+        states,
+        np.full((3, L.CLOCKS), L.KEEP),
+        np.zeros(m, PLACED),
+        rows,
+        natural,
+        summary,
+    )
+    return int(count)
+
+
+@entry
+def _ring_all(
+    params, share_cum, cell_cum, cell, seed, first, states, clocks, placed, rows, natural, summary
+):
+    """Do what :func:`run_histories` says, in arrays that it has made.
+
+    ``states`` (3,) are for a history, its forks, and blank; ``clocks`` (3, number of clocks) for
+    their times and for delays.
     """
     k, n, room = rows.shape
-    total = L.CLOCKS
-    times = np.empty(total)
-    fork_times = np.empty(total)
-    delay = np.full(total, L.KEEP)
-    state = blank.copy()
-    fork = blank.copy()
-    sources = np.empty(m, np.int64)
-    at = np.empty(m)
-    densities = np.empty(m)
-    order = np.empty(m, np.int64)
+    m = len(placed)
+    total = clocks.shape[1]
+    times, fork_times, delay = clocks[0], clocks[1], clocks[2]
+    count = 0
     for h in range(n):
         history = first + np.uint64(h)
-        place_probes(share_cum, cell_cum, cell, seed, history, sources, at, densities, order)
+        place_probes(share_cum, cell_cum, cell, seed, history, placed)
         for d in range(k):
             p = params[d]
-            state[0] = blank[0]
-            s = state[0]
+            states[0] = states[2]
+            s = states[0]
             s.seed = seed
             s.history = history
             s.focus = L.EVERY_LEAK
-            s.n_rows = n_natural[0]
+            s.n_rows = count
             times.fill(L.NEVER)
             start(p, s, delay)
             c, now = next_ring(delay, times, 0.0, total)
@@ -202,7 +235,7 @@ def run_histories(
             wait = 0.0  # unit exponential to the next one
             while True:
                 while True:
-                    t = at[order[base]] if base < m else L.NEVER
+                    t = placed[base].time if base < m else L.NEVER
                     more = L.NEVER
                     rate = 0.0
                     if since < L.NEVER and m + extra < room:
@@ -214,11 +247,11 @@ def run_histories(
                     if rate > 0.0:
                         spread = rate / (min(t, more) - since + EXTRA_START)
                     if t <= more:
-                        j = order[base]
-                        base += 1
-                        i = sources[j]
+                        j = placed[base].number
+                        i = placed[base].source
                         share = share_cum[i + 1] - share_cum[i]
-                        density = densities[j] * m + share * spread
+                        density = placed[base].density * m + share * spread
+                        base += 1
                     else:
                         t = more
                         j = m + extra
@@ -230,7 +263,7 @@ def run_histories(
                         share = share_cum[i + 1] - share_cum[i]
                         density = share * (m * cell_density(cell_cum, cell, i, t) + spread)
                     row = rows[d, h, j : j + 1]
-                    probe_at(p, state, times, fork, fork_times, delay, i, t, density, j, row)
+                    probe_at(p, states, times, fork_times, delay, i, t, density, j, row)
                     row[0].design = d
                 if now >= p.horizon:
                     break
@@ -246,10 +279,10 @@ def run_histories(
                         draws += 1
                 c, now = next_ring(delay, times, now, max(before, s.limit))
             close(p, s, p.horizon, natural)
-            for r in range(n_natural[0], min(s.n_rows, len(natural))):
+            for r in range(count, min(s.n_rows, len(natural))):
                 natural[r].design = d
                 natural[r].weight = s.weight
-            n_natural[0] = s.n_rows + s.lost_rows
+            count = s.n_rows + s.lost_rows
             out = summary[d, h]
             out.nuisance_closings = s.nuisance_closings
             out.strokes = s.demands
@@ -257,3 +290,4 @@ def run_histories(
             out.leaks = s.leaks
             out.dropped = s.dropped
             out.events = s.events
+    return count

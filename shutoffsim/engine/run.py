@@ -84,8 +84,6 @@ def run_chunk(setup: Setup, first: int, n: int) -> Chunk:
     """Run ``n`` histories from number ``first`` on."""
     k = len(setup.params)
     capacity = 64 + 4 * k * n
-    blank = np.zeros(1, L.STATE)
-    blank["tilt"] = setup.tilt
     while True:
         rows = np.zeros((k, n, setup.probes + setup.extra), L.INCIDENT)
         natural = np.zeros(capacity, L.INCIDENT)
@@ -95,22 +93,17 @@ def run_chunk(setup: Setup, first: int, n: int) -> Chunk:
                 setup.params, setup.placement, setup.seed, first, rows, natural, summary
             )
         else:
-            counter = np.zeros(1, np.int64)
-            batch.run_histories(
+            count = batch.run_histories(
                 setup.params,
-                setup.placement.share_cum,
-                setup.placement.cell_cum,
-                setup.placement.cell,
-                np.uint64(setup.seed),
-                np.uint64(first),
-                blank,
+                setup.placement,
+                setup.seed,
+                first,
+                setup.tilt,
                 setup.probes,
                 rows,
                 natural,
-                counter,
                 summary,
             )
-            count = int(counter[0])
             if not is_warm():
                 mark_warm()
         if count <= capacity:

@@ -14,7 +14,7 @@ import numpy as np
 import simpy
 from numpy.typing import NDArray
 
-from shutoffsim.engine.batch import place_probes, probe_weight
+from shutoffsim.engine.batch import PLACED, place_probes, probe_weight
 from shutoffsim.engine.placement import Placement
 from shutoffsim.model import layout as L
 from shutoffsim.model.history import PROBE_KEYS, add_leak, close, react, start
@@ -175,10 +175,7 @@ def run_histories(
         Number of natural incidents; larger than ``len(natural)`` when rows did not fit.
     """
     k, n, m = rows.shape
-    sources = np.empty(m, np.int64)
-    at = np.empty(m)
-    densities = np.empty(m)
-    order = np.empty(m, np.int64)
+    placed = np.zeros(m, PLACED)
     count = 0
     for h in range(n):
         place_probes(
@@ -187,10 +184,7 @@ def run_histories(
             placement.cell,
             np.uint64(seed),
             np.uint64(first + h),
-            sources,
-            at,
-            densities,
-            order,
+            placed,
         )
         for d in range(k):
             p = params[d]
@@ -198,19 +192,18 @@ def run_histories(
             state = history.state[0]
             state.n_rows = count
             history.begin()
-            for j in order.tolist():
-                t = float(at[j])
+            for j, source, t, density in placed.tolist():
                 history.run_to(t)
-                weight = probe_weight(p, state, sources[j], t, densities[j], m)
+                weight = probe_weight(p, state, source, t, density, m)
                 if weight > 0.0:
                     fork = History(p, history.state.copy(), rows[d, h, j : j + 1], now=t)
                     fork.take_up(history.times)
-                    fork.run_probe(int(sources[j]), PROBE_KEYS + j)
+                    fork.run_probe(source, PROBE_KEYS + j)
                 row = rows[d, h, j]
                 row.design = d
                 row.history = first + h
                 row.probe = j
-                row.source = sources[j]
+                row.source = source
                 row.onset = t
                 row.weight = weight
             history.end()

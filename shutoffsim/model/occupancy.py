@@ -28,7 +28,7 @@ def presence_at(p, s, t):
     """Return AWAKE, ASLEEP, OUT or AWAY at time ``t`` [s] (trips as the state has them)."""
     if s.trip == 1:
         return AWAY
-    return in_half_hour(p, s, int((t + _SLACK) // HALF_HOUR))
+    return in_half_hour(p, s, int((t + _SLACK) / HALF_HOUR))
 
 
 @kernel
@@ -36,7 +36,7 @@ def until_presence_changes(p, s, t):
     """Return the delay [s] until the weekly pattern next changes; NEVER during a trip."""
     if s.trip == 1:
         return NEVER
-    number = int((t + _SLACK) // HALF_HOUR)
+    number = int((t + _SLACK) / HALF_HOUR)
     here = in_half_hour(p, s, number)
     end = number + HALF_HOURS
     while number < end:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from shutoffsim.engine.batch import place_probes, probe_weight
+from shutoffsim.engine.batch import PLACED, place_probes, probe_weight
 from shutoffsim.engine.placement import place
 from shutoffsim.engine.run import PROBES, Setup, run_chunks
 from shutoffsim.engine.trace import History, new_state
@@ -278,21 +278,18 @@ class _Record:
 
     def _placed(self, probe: int) -> tuple[int, float, float]:
         """Return source, time [s] and density [1/s] of a probe of this history."""
-        m, placement = self.setup.probes, self.setup.placement
-        sources, order = np.empty(m, np.int64), np.empty(m, np.int64)
-        times, densities = np.empty(m), np.empty(m)
+        placement = self.setup.placement
+        placed = np.zeros(self.setup.probes, PLACED)
         place_probes(
             placement.share_cum,
             placement.cell_cum,
             placement.cell,
             np.uint64(self.setup.seed),
             np.uint64(self.number),
-            sources,
-            times,
-            densities,
-            order,
+            placed,
         )
-        return int(sources[probe]), float(times[probe]), float(densities[probe])
+        found = placed[placed["number"] == probe][0]
+        return int(found.source), float(found.time), float(found.density)
 
     def _begin(self) -> History:
         state = new_state(self.setup.seed, self.number)

@@ -18,7 +18,7 @@ from shutoffsim.model.actuator import (
     stroke_time,
     time_to_burn,
 )
-from shutoffsim.model.compiled import entry, kernel
+from shutoffsim.model.compiled import allocating_entry, entry, kernel
 from shutoffsim.model.power import fresh_energy
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.model.valve import closing_torque
@@ -44,7 +44,7 @@ def put_at_work(p, s, seed, number, draw, now, idle, strokes):  # type: ignore[n
     s.off_mains_at = now
 
 
-@entry
+@allocating_entry
 def try_strokes(  # type: ignore[no-untyped-def]
     params, valves, at, idle, seize_after, stroke_rate, mains, seed, outcomes, required, available
 ):
@@ -101,7 +101,7 @@ def try_strokes(  # type: ignore[no-untyped-def]
                 outcomes[r, v, j] = outcome
 
 
-@entry
+@allocating_entry
 def closing_torques(p, valves, at, idle, seize_after, shares, required):  # type: ignore[no-untyped-def]
     """Fill ``required`` (n, m) with torque to close [N*m]; arrays as in :func:`try_strokes`.
 
@@ -124,7 +124,7 @@ def closing_torques(p, valves, at, idle, seize_after, shares, required):  # type
             required[v, j] = closing_torque(d, s, at[v, j], shares[v, j])
 
 
-@entry
+@allocating_entry
 def stall_figures(p, unit, strokes, voltage, resistance, torque):  # type: ignore[no-untyped-def]
     """Return what a supply gives: torque, current, rail voltage, and times.
 
@@ -160,7 +160,7 @@ def stall_figures(p, unit, strokes, voltage, resistance, torque):  # type: ignor
     return available, current, voltage - current * resistance, closing, burning
 
 
-@entry
+@allocating_entry
 def winding_curve(p, current, on, step, temperatures):  # type: ignore[no-untyped-def]
     """Fill ``temperatures`` [degC] of the winding over steps of ``step`` s at stall or at rest.
 
@@ -173,7 +173,7 @@ def winding_curve(p, current, on, step, temperatures):  # type: ignore[no-untype
         temperatures[i] = p.ambient + s.winding
 
 
-@entry
+@allocating_entry
 def mount_capacity(p, preload, now):  # type: ignore[no-untyped-def]
     """Return the torque [N*m] that the mount holds at ``now`` [s] after it was tightened."""
     state = np.zeros(1, L.STATE)
