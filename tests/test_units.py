@@ -7,6 +7,8 @@ import pytest
 
 from shutoffsim import units
 from shutoffsim.errors import UnitError
+from shutoffsim.units.factors import kept_lines
+from shutoffsim.units.library import compute_lines
 
 # One unit each, in SI, worked out by hand from the definitions of the units.
 POUND_FORCE = 0.45359237 * 9.80665
@@ -55,6 +57,11 @@ SI = {
     ("speed", "deg/s"): 1 / 360,
     ("share", "%"): 0.01,
 }
+
+
+def test_the_kept_factors_are_those_of_the_unit_library():
+    """To the last bit, for every unit that may be written and for no other."""
+    assert kept_lines() == compute_lines()
 
 
 @pytest.mark.parametrize(("dimension", "unit"), list(SI))

@@ -73,7 +73,6 @@ def compare(
 ) -> None:
     """Compare designs: expected damage, how often the valve fails to close, and why."""
     from shutoffsim.report.files import check_apart
-    from shutoffsim.report.incidents import IncidentFile
     from shutoffsim.report.tables import print_comparison
     from shutoffsim.report.text import make_console
     from shutoffsim.scenario import load
@@ -84,7 +83,11 @@ def compare(
     check_apart({"SCENARIO": scenario}, {"--json": json, "--incidents": incidents})
     with ExitStack() as files:
         write_result = files.enter_context(result_file(json))
-        table = files.enter_context(IncidentFile(incidents, loaded, names)) if incidents else None
+        table = None
+        if incidents is not None:
+            from shutoffsim.report.incidents import IncidentFile
+
+            table = files.enter_context(IncidentFile(incidents, loaded, names))
 
         compile_first()
         from shutoffsim.study.compare import compare as run_comparison

@@ -1,8 +1,8 @@
-"""Text with a unit to an SI number and back: the only place that knows the unit library.
+"""Text with a unit to an SI number and back: the only place that knows units.
 
 The library's own text reader accepts far too much: it takes ``1,5 bar`` for 15 bar and
 ``1 000 h`` for zero without a word. So only ``NUMBER UNIT`` is read here, the number by a strict
-pattern and the unit from a list per dimension; the library merely converts listed units.
+pattern and the unit from a list per dimension; the library merely gave their factors.
 """
 
 from __future__ import annotations
@@ -10,11 +10,10 @@ from __future__ import annotations
 import difflib
 import math
 import re
-from functools import cache
-from typing import Any
 
 from shutoffsim.errors import UnitError
 from shutoffsim.units.dimensions import DIMENSIONS, MISTAKES, PLAIN, TIME_FOR_ANGLE
+from shutoffsim.units.factors import line_of
 
 __all__ = ["describe", "dimensions", "format", "parse", "parse_money", "units_of"]
 
@@ -24,25 +23,6 @@ _LONGEST = 80
 _LARGEST = 1e18
 _NUMBER = re.compile(r"-?[0-9]+(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)?")
 _SIGNS = "€$£¥₽"
-
-
-@cache
-def _registry() -> Any:
-    import pint  # slow to build: wait until a unit has to be converted
-
-    return pint.UnitRegistry()
-
-
-@cache
-def _line(dimension: str, unit: str) -> tuple[float, float]:
-    """Factor and offset that turn a number in `unit` into the SI number."""
-    spec = DIMENSIONS[dimension]
-    registry = _registry()
-    expression = spec.units[unit]
-    if dimension == "temperature":
-        at = [registry.Quantity(x, expression).to(spec.si).magnitude for x in (0.0, 1.0)]
-        return float(at[1] - at[0]), float(at[0])
-    return float(registry.parse_expression(expression).to(spec.si).magnitude), 0.0
 
 
 def dimensions() -> tuple[str, ...]:
@@ -116,7 +96,7 @@ def parse(text: str, dimension: str) -> float:
         return TIME_FOR_ANGLE[unit] / number
     if unit not in DIMENSIONS[dimension].units:
         raise _error(text, describe(dimension), _unit_hint(unit, dimension))
-    factor, offset = _line(dimension, unit)
+    factor, offset = line_of(dimension, unit)
     value = number * factor + offset
     if abs(value) > _LARGEST:
         raise _error(text, describe(dimension), "the number is too large")
@@ -156,7 +136,7 @@ def parse_money(text: str, currency: str, *, per_area: bool = False) -> float:
     if per_area:
         code, slash, area = unit.partition("/")
         if code == currency and slash and area in DIMENSIONS["area"].units:
-            return number / _line("area", area)[0]
+            return number / line_of("area", area)[0]
     elif unit == currency:
         return number
     hint = f'write the number and then "{currency}{tail}"'
@@ -191,12 +171,12 @@ def format(value: float, dimension: str) -> str:
     shown = DIMENSIONS[dimension].shown
     best = shown[0]
     for unit in shown[1:]:
-        if abs(value) >= _line(dimension, unit)[0] * (1 - 1e-12):
+        if abs(value) >= line_of(dimension, unit)[0] * (1 - 1e-12):
             best = unit
     usual = DIMENSIONS[dimension].example.partition(" ")[2]
     if value == 0 and usual in DIMENSIONS[dimension].units:
         best = usual
-    factor, offset = _line(dimension, best)
+    factor, offset = line_of(dimension, best)
     return f"{_show((value - offset) / factor)} {best}"
 
 
