@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from shutoffsim.study.compare import Progress
 
 # Loading modules makes many objects that stay: looking through them again and again is in vain.
-_FEW_COLLECTIONS = 100_000
+_FEW_COLLECTIONS = 500_000
 INTERRUPTED = 130  # 128 + the number of the signal, as shells count
 
 app = typer.Typer(
@@ -198,4 +198,5 @@ def main() -> None:
             sys.stdout.flush()
             sys.stderr.flush()
             os._exit(INTERRUPTED)
+        gc.freeze()  # nor is it worth a look through all modules at the end
         raise
