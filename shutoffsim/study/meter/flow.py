@@ -6,6 +6,7 @@ is cut into blocks.
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
@@ -98,7 +99,7 @@ def empty_pieces() -> Pieces:
     return Pieces(*(np.empty(0, np.int64) for _ in range(4)))
 
 
-class Stream:
+class Stream(ABC):
     """Common part of turning rows into pieces.
 
     Parameters
@@ -115,9 +116,9 @@ class Stream:
         self.layout, self.traits, self.where, self.hole = layout, traits, where, hole
         self.account = Account()
 
+    @abstractmethod
     def feed(self, rows: Rows) -> Pieces:
         """Take the next rows and give the flow that is settled by them."""
-        raise NotImplementedError  # pragma: no cover
 
     def close(self) -> Pieces:
         """Give what was still open, and check the record as a whole.
