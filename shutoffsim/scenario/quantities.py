@@ -9,7 +9,6 @@ from __future__ import annotations
 import difflib
 import math
 import re
-from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
@@ -41,25 +40,25 @@ def refuse(error: UnitError) -> PydanticCustomError:
     )
 
 
-class Value(ABC):
+class Value:
     """Base: connects ``read`` and ``describe`` to the schema library."""
 
-    @abstractmethod
     def read(self, raw: object) -> Any:
         """Read what stands in the file; raise UnitError when it is not right."""
+        raise NotImplementedError
 
     def read_in(self, raw: object, context: Mapping[str, Any]) -> Any:
         """Read with what is known of the whole scenario (its currency)."""
         del context  # only money needs it
         return self.read(raw)
 
-    @abstractmethod
     def describe(self) -> dict[str, Any]:
         """Return the JSON Schema of the value."""
+        raise NotImplementedError
 
-    @abstractmethod
     def words(self) -> str:
         """The kind of value, for the reference page."""
+        raise NotImplementedError
 
     def __get_pydantic_core_schema__(
         self, source: Any, handler: GetCoreSchemaHandler
