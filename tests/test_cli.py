@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import re
@@ -18,7 +19,7 @@ from typer.testing import CliRunner
 
 import shutoffsim
 from shutoffsim.cli import app
-from shutoffsim.cli.app import read_share
+from shutoffsim.cli.app import no_stop_lost, read_share
 from shutoffsim.errors import ModelError
 from shutoffsim.report.files import OutputFile
 from shutoffsim.study.incidents import COLUMNS
@@ -455,6 +456,32 @@ def test_an_interrupted_run_leaves_nothing_behind(tmp_path, number):
     if number == signal.SIGINT:
         assert "interrupted: nothing was written" in errors
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("number", "raised"), [(signal.SIGINT, KeyboardInterrupt), (signal.SIGTERM, SystemExit)]
+)
+def test_a_stop_that_got_lost_takes_effect_later(number, raised):
+    """As in a compiler's callback, where what is raised is forgotten."""
+    before, steps = signal.getsignal(number), []
+
+    def work():
+        with no_stop_lost():
+            with contextlib.suppress(BaseException):
+                signal.raise_signal(number)
+                steps.append("not stopped at once")
+            steps.append("went on")
+
+    with pytest.raises(raised):
+        work()
+    assert steps == ["went on"]
+    assert signal.getsignal(number) is before
+
+
+def test_without_a_stop_the_work_goes_on():
+    with no_stop_lost():
+        done = True
+    assert done
 
 
 def test_a_reader_that_stops_reading_is_no_error():

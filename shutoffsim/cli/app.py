@@ -126,7 +126,38 @@ def compile_first() -> None:
     if not needs_compiling():
         return
     typer.echo("compiling the model, about half a minute, once", err=True)
-    compile_kernels()
+    with no_stop_lost():
+        compile_kernels()
+
+
+@contextmanager
+def no_stop_lost() -> Iterator[None]:
+    """Stop at the end at the latest where a signal came in and what it raised went lost.
+
+    The compiler calls back into Python, and what is raised in there is printed and forgotten.
+    """
+    before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
+    heard: list[int] = []
+
+    def hear(number: int, _frame: Any) -> NoReturn:
+        heard.append(number)
+        _raise_for(number)
+
+    for number in before:
+        signal.signal(number, hear)
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+    if heard:
+        _raise_for(heard[0])
+
+
+def _raise_for(number: int) -> NoReturn:
+    if number == signal.SIGINT:
+        raise KeyboardInterrupt
+    _stop(number, None)
 
 
 def compile_kernels() -> None:
