@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import shutoffsim
-from shutoffsim.engine import trace
+from shutoffsim.engine import batch, trace
 from shutoffsim.engine.run import CHUNK, Chunk, Setup, run_chunk, run_chunks
 from shutoffsim.engine.trace import History, new_state
 from shutoffsim.model import layout as L
@@ -303,3 +303,16 @@ def test_more_incidents_than_rows_are_counted(cottage):
     chunk = run_chunk(Setup.of(params, 1, probes=1), 0, 1)
     assert len(chunk.natural) > 64 + 4
     assert trace.History is History
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_the_stretch_is_the_one_that_a_search_finds(seed):
+    """Also at the cuts themselves, and with stretches that are empty."""
+    rng = np.random.default_rng(seed)
+    mass = rng.gamma(0.1, size=50) * (rng.random(50) < 0.7)
+    mass[0] = mass[-1] = 1.0
+    cum = np.concatenate([[0.0], np.cumsum(mass / mass.sum())])
+    cum[-1] = 1.0
+    places = np.concatenate([rng.random(500), cum[:-1], np.nextafter(cum[1:], 0.0)])
+    found = [batch.stretch_of(cum, at) for at in places]
+    assert found == (np.searchsorted(cum, places, side="right") - 1).tolist()

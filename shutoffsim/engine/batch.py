@@ -46,6 +46,21 @@ def next_ring(delay, times, now, limit):
     return best, first
 
 
+@kernel
+def stretch_of(cum, at):
+    """Return the stretch of (0, 1), cut at the rising ``cum``, in which ``at`` lies.
+
+    Most cuts are nearly even, so a guess and a few steps find it without a search.
+    """
+    last = len(cum) - 2
+    i = min(int(at * (last + 1)), last)
+    while i < last and cum[i + 1] <= at:
+        i += 1
+    while cum[i] > at:
+        i -= 1
+    return i
+
+
 @part
 def place_probe(share_cum, cell_cum, cell, m, j, u):
     """Return source, time [s] and density [1/s] of probe ``j`` of ``m``, stratified.
@@ -54,11 +69,10 @@ def place_probe(share_cum, cell_cum, cell, m, j, u):
     (n_sources, cells + 1) is each source's distribution over equal cells of ``cell`` seconds.
     """
     at = (j + u) / m
-    i = np.searchsorted(share_cum, at, side="right") - 1
+    i = stretch_of(share_cum, at)
     share = share_cum[i + 1] - share_cum[i]
     within = (at - share_cum[i]) / share
-    g = np.searchsorted(cell_cum[i], within, side="right") - 1
-    g = min(g, cell_cum.shape[1] - 2)
+    g = stretch_of(cell_cum[i], within)
     mass = cell_cum[i, g + 1] - cell_cum[i, g]
     t = (g + (within - cell_cum[i, g]) / mass) * cell
     return i, t, share * mass / cell
@@ -122,12 +136,6 @@ def probe_at(p, states, times, fork_times, delay, source, t, density, number, ro
     row[0].source = source
     row[0].onset = t
     row[0].weight = weight
-
-
-@part
-def source_of(share_cum, u):
-    """Return the source in whose stretch of (0, 1) ``u`` lies."""
-    return min(np.searchsorted(share_cum, u, side="right") - 1, len(share_cum) - 2)
 
 
 @part
@@ -256,7 +264,7 @@ def _ring_all(
                         t = more
                         j = m + extra
                         extra += 1
-                        i = source_of(share_cum, uniform(seed, history, EXTRA_DRAWS, draws))
+                        i = stretch_of(share_cum, uniform(seed, history, EXTRA_DRAWS, draws))
                         wait = -math.log1p(-uniform(seed, history, EXTRA_DRAWS, draws + 1))
                         reach = t - since + EXTRA_START
                         draws += 2

@@ -33,15 +33,14 @@ def presence_at(p, s, t):
 
 @kernel
 def until_presence_changes(p, s, t):
-    """Return the delay [s] until the weekly pattern next changes; NEVER during a trip."""
+    """Return the delay [s] until people are elsewhere than ``s.presence``; NEVER during a trip."""
     if s.trip == 1:
         return NEVER
     number = int((t + _SLACK) / HALF_HOUR)
-    here = in_half_hour(p, s, number)
     end = number + HALF_HOURS
     while number < end:
         number += p.week_stays[number % HALF_HOURS]
-        if in_half_hour(p, s, number) != here:
+        if in_half_hour(p, s, number) != s.presence:
             return number * HALF_HOUR - t
     return NEVER
 
