@@ -173,7 +173,7 @@ def run_histories(
         Where probes are placed.
     seed, first : int
     tilt : bool
-        Draw stiff valves more often, with weights that put it right.
+        As in :class:`shutoffsim.engine.run.Setup`.
     m : int
         Stratified probes a history.
     rows : record array (k, n, m + extra)

@@ -41,7 +41,8 @@ class Setup:
     extra : int
         Further probes a history at most, where automation is impaired (batch engine only).
     tilt : bool
-        Draw stiff valves more often, with weights that put it right (batch engine only).
+        Draw stiff valves and random failures of the closing element more often, with weights that
+        put it right (batch engine only).
     """
 
     params: Any

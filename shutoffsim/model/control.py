@@ -242,26 +242,24 @@ def finish_repair(p, s, now, delay):
         u = uniform(s.seed, s.history, REPAIR_DRAWS, s.n_repairs * 4 + 3)
         valve.renew(p, s, now, u)
     valve.move(p, s, now)
-    delay[L.ACTUATOR] = next_element_failure(p, s)
+    delay[L.ACTUATOR] = waiting(p.failure_rate, element_draw(s))
     reopen_if_free(p, s, now)
     order_again(p, s, now, delay)
 
 
 @kernel
-def next_element_failure(p, s):
-    """Return the delay [s] to the next random failure of the closing element."""
+def element_draw(s):
+    """Return the next uniform of the closing element's random failures."""
     u = uniform(s.seed, s.history, ACTUATOR_DRAWS, s.n_actuator)
     s.n_actuator += 1
-    return waiting(p.failure_rate, u)
+    return u
 
 
 @kernel
 def fail_element(p, s, delay):
     """Random failure: detected at once with the diagnostic coverage, else dormant."""
     s.failed = 1
-    u = uniform(s.seed, s.history, ACTUATOR_DRAWS, s.n_actuator)
-    s.n_actuator += 1
-    if u < p.diagnostic:
+    if element_draw(s) < p.diagnostic:
         schedule_repair(p, s, delay)
     delay[L.ACTUATOR] = L.NEVER
 

@@ -44,7 +44,7 @@ from shutoffsim.model.streams import (
 # Draws of the site, once a history.
 PRESSURE, BREAKAWAY, AGE, SEAT, UNIT, PRELOAD, KNOWS, FIRST_TRIP, TILT = np.arange(9)
 
-STIFF_TAIL = 0.02  # upper share of breakaway torques that half of the tilted histories come from
+STIFF_REACH = 1e-10  # how rare the stiffest valves are that tilted histories come to
 
 NATURAL_KEYS = 14  # bits for the number of a candidate within its source
 PROBE_KEYS = 1 << 18  # first key of the probes
@@ -66,7 +66,8 @@ def start(p, s, delay):
     s.controller = 1
     s.gateway_at = -1.0
     s.pressure = quantile(p.pressure, site_draw(s, PRESSURE))
-    s.breakaway = quantile(p.breakaway, stiff_draw(s))
+    stiff, failure = aim(p, s)
+    s.breakaway = quantile(p.breakaway, stiff)
     s.age_factor = quantile(p.age_factor, site_draw(s, AGE))
     s.seat_leak = quantile(p.seat_leak, site_draw(s, SEAT))
     s.unit = quantile(p.unit_spread, site_draw(s, UNIT))
@@ -97,7 +98,7 @@ def start(p, s, delay):
         return
     delay[L.EXERCISE] = p.exercise
     delay[L.NUISANCE] = waiting(p.nuisance_rate + p.rule_nuisance_rate, nuisance_draw(s))
-    delay[L.ACTUATOR] = control.next_element_failure(p, s)
+    delay[L.ACTUATOR] = waiting(p.failure_rate, failure)
     delay[L.CONTROLLER] = waiting(p.hang_rate, controller_draw(s))
     delay[L.SUPPLY] = waiting(p.supply_failure_rate, supply_draw(s))
     if p.battery_fitted == 1:
@@ -106,21 +107,37 @@ def start(p, s, delay):
 
 
 @kernel
-def stiff_draw(s):
-    """Return the uniform of the breakaway torque and set the history's weight.
+def aim(p, s):
+    """Draw the uniforms of the breakaway torque and of the first random failure; set the weight.
 
-    With tilt, half of the histories draw it from the upper tail alone. The weight is the ratio of
-    the plain density to this mixture's, so weighted means stay unbiased and no weight exceeds 2.
+    With tilt, half of the histories draw both as ever. The others look where failures come from:
+    some draw the rarity of the valve, the chance of a stiffer one, log-uniformly, each power of ten
+    as often as the next, down to STIFF_REACH; some draw a first failure within the service life.
+    The weight is the ratio of the plain density to this mixture's, so weighted means stay unbiased
+    and no weight exceeds 2. The squared relative error of a history then hardly grows, however
+    rare the stiffness or the failure that matters.
     """
-    u = site_draw(s, BREAKAWAY)
+    rarity = 1.0 - site_draw(s, BREAKAWAY)
+    failure = control.element_draw(s)
     s.weight = 1.0
     if s.tilt == 1:
-        if site_draw(s, TILT) < 0.5:
-            u = 1.0 - STIFF_TAIL * (1.0 - u)
-        s.weight = 2.0
-        if u > 1.0 - STIFF_TAIL:
-            s.weight = 1.0 / (0.5 + 0.5 / STIFF_TAIL)
-    return u
+        within = 0.0  # chance that the element fails at random within the service life
+        if p.element != L.ELEMENT_NONE:
+            within = -math.expm1(-p.failure_rate * p.horizon)
+        failing = 0.25 if within > 0.0 else 0.0
+        depth = -math.log(STIFF_REACH)
+        look = site_draw(s, TILT)
+        if look < failing:
+            failure *= within
+        elif look < 0.5:
+            rarity = math.exp(depth * (rarity - 1.0))
+        density = 0.5  # of the mixture over the plain one
+        if failure < within:
+            density += failing / within
+        if rarity > STIFF_REACH:
+            density += (0.5 - failing) / (depth * rarity)
+        s.weight = 1.0 / density
+    return 1.0 - rarity, failure
 
 
 @kernel

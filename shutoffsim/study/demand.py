@@ -26,7 +26,7 @@ EXTRA_PROBES = 128
 LEAST_HISTORIES = 2048
 MOST_HISTORIES = 4_000_000
 METHOD = (
-    "extra probes while automation is impaired and stiff valves drawn more often, "
+    "extra probes while automation is impaired, stiff valves and random failures drawn more often, "
     "with weights that keep the estimate unbiased"
 )
 
@@ -137,7 +137,8 @@ def failure_on_demand(
     (no power, a dormant failure, a valve too stiff ...) further probes are placed as a Poisson
     process whose rate depends on the history so far, each weighted by leak rate over total probe
     density (Campbell-Mecke formula for a predictable intensity); and half of the histories draw
-    the breakaway torque from its upper tail, weighted by the likelihood ratio, which is at most 2.
+    very stiff valves, or a random failure within the service life, weighted by the likelihood
+    ratio, which is at most 2.
     """
     if not 1e-4 <= relative_error < 1.0:
         raise ModelError(

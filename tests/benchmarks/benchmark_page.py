@@ -9,6 +9,7 @@ from typing import Any
 
 from intervals import DEMAND, DEMAND_ERROR, PRECISION, STOP
 from precision import BEST, CHOSEN
+from rare import ERROR as RARE_ERROR
 
 Findings = dict[str, Any]
 
@@ -16,7 +17,7 @@ INTRODUCTION = """\
 # Speed and precision, measured
 
 Made by `python tests/benchmarks/measure.py --write`, which takes about ten minutes; with `--long`,
-the largest runs and the coverage of the intervals as well, some hours. Times are processor times
+the largest runs and the coverage of the intervals as well, about an hour. Times are processor times
 and mostly stand as ratios, since seconds are those of one machine. A missed goal is shown as such.
 """
 
@@ -60,6 +61,12 @@ histories and to a standard error of {PRECISION:.0%}, where the adaptive rule st
 histories there are too few blocks, and the spread between single histories is taken: mostly too
 wide, on purpose. The last columns are of the runs that stop by the rule: how the others miss, and
 half the interval as a share of the value.
+"""
+RARE_TEXT = f"""\
+Probability of failure on demand with an exact answer, found to a standard error of {RARE_ERROR:.0%}
+by `pfd`: extra probes while automation is impaired, stiff valves and random failures drawn more
+often, with weights. Processor time is that of the slowest of five seeds; "furthest" is the greatest
+distance of the five from the exact answer, in standard errors.
 """
 DEMAND_TEXT = f"""\
 {_SHARE_TEXT} `pfd` is run for "{BEST}" to {DEMAND_ERROR:.0%}.
@@ -140,6 +147,13 @@ def _judge_portfolio(rows: list[dict[str, Any]]) -> list[Goal]:
     ]
 
 
+def _judge_rare(rows: list[dict[str, Any]]) -> list[Goal]:
+    slowest, worst = max(row["seconds"] for row in rows), max(row["worst"] for row in rows)
+    met = slowest < 10.0 and worst < 4.0 and all(row["reached"] for row in rows)
+    found = f"{slowest:.2g} s, at most {worst:.1f} standard errors off"
+    return [Goal(f"rare failures of known probability to {RARE_ERROR:.0%}", "in 10 s", found, met)]
+
+
 def _judge_coverage(rows: list[dict[str, Any]]) -> list[Goal]:
     out = []
     by = ", `pfd`" if rows[0]["quantity"] == DEMAND else ""
@@ -160,6 +174,7 @@ _JUDGES: dict[str, Callable[[Any], list[Goal]]] = {
     "start": _judge_start,
     "memory": _judge_memory,
     "portfolio": _judge_portfolio,
+    "rare": _judge_rare,
     "coverage": _judge_coverage,
     "demand": _judge_coverage,
 }
@@ -299,6 +314,22 @@ def _portfolio(rows: list[dict[str, Any]]) -> str:
     return "## Portfolios\n\nThe reference US house, seven columns vary.\n\n" + table(header, body)
 
 
+def _rare(rows: list[dict[str, Any]]) -> str:
+    body = [
+        (
+            row["family"],
+            f"{row['exact']:.4g}",
+            f"{row['found']:.3g} ± {row['std_error']:.1g}",
+            f"{row['histories']:,}",
+            f"{row['seconds']:.2g} s",
+            f"{row['worst']:.1f}",
+        )
+        for row in rows
+    ]
+    header = ("what fails", "exact", "found", "histories", "slowest of 5", "furthest of 5")
+    return "\n".join(["## Rare failures\n", RARE_TEXT, table(header, body)])
+
+
 def _coverage(rows: list[dict[str, Any]]) -> str:
     samples = list(dict.fromkeys(row["sample"] for row in rows))
     header = ["scenario", "quantity", *(_sample_name(sample) for sample in samples)]
@@ -344,6 +375,7 @@ _SECTIONS: dict[str, Callable[[Any], str]] = {
     "start": _start,
     "memory": _memory,
     "portfolio": _portfolio,
+    "rare": _rare,
 }
 
 

@@ -25,6 +25,7 @@ import benchmark_page  # noqa: E402
 import floor  # noqa: E402
 import intervals  # noqa: E402
 import precision  # noqa: E402
+import rare  # noqa: E402
 import whole_runs  # noqa: E402
 from machine import describe_machine  # noqa: E402
 
@@ -40,6 +41,7 @@ PARTS: dict[str, Measure] = {
     "start": lambda quick, _long: whole_runs.measure_start(quick),
     "memory": whole_runs.measure_memory,
     "portfolio": whole_runs.measure_portfolio,
+    "rare": lambda quick, _long: rare.measure(quick),
     "coverage": lambda quick, _long: intervals.measure(quick),
     "demand": lambda quick, _long: intervals.measure(quick, demand=True),
 }
@@ -50,7 +52,7 @@ def main(words: list[str] | None = None) -> int:
     """Measure, print or write the page, and return the exit code."""
     parser = argparse.ArgumentParser(description="Measure speed, memory and coverage.")
     parser.add_argument("part", nargs="*", help=f"Measure only these: {', '.join(PARTS)}.")
-    parser.add_argument("--long", action="store_true", help="The largest runs too: hours.")
+    parser.add_argument("--long", action="store_true", help="All of it: an hour.")
     parser.add_argument("--quick", action="store_true", help="A trial: small, not to be kept.")
     parser.add_argument("--write", action="store_true", help="Keep the numbers and the page.")
     asked = parser.parse_args(words)

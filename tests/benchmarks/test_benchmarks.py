@@ -13,6 +13,7 @@ import numpy as np
 import plain
 import precision
 import pytest
+import rare
 import whole_runs
 from checks import Finding, assert_agrees
 from draws import RAW, Notes
@@ -20,6 +21,7 @@ from floor import record_draws
 from plain_scenario import DESIGNS, scenario_text
 
 import shutoffsim
+from shutoffsim.study.demand import failure_on_demand
 
 #: The ordinary program's system with leaks so frequent that few lives suffice.
 LEAKY = replace(
@@ -113,6 +115,28 @@ def test_the_reported_intervals_are_those_of_the_public_call():
         found = reports[str(size), intervals.DIFFERENCE]
         assert found.histories == size
         assert found[3:] == pytest.approx((e.value, e.low, e.high), rel=1e-9)
+
+
+@pytest.mark.parametrize("family", rare.FAMILIES)
+def test_rare_failures_are_found_in_few_histories(family):
+    """Whether they are likely or a hundred times less: the work hardly grows."""
+    runs = []
+    for level in (1e-3, 1e-5):
+        case = rare.FAMILIES[family](level)
+        assert case.exact == pytest.approx(level, rel=1e-3)
+        found = failure_on_demand(rare.perfect(case.changes), "0", relative_error=0.05, seed=11)
+        assert abs(found.probability.value - case.exact) <= 4.5 * found.probability.std_error
+        runs.append(found.histories)
+    assert max(runs) <= 16_000
+
+
+def test_a_wrong_or_slow_answer_to_a_rare_failure_misses_the_goal():
+    row = {"seconds": 1.0, "worst": 2.0, "reached": True}
+    judged = [
+        benchmark_page.goals({"rare": {"rows": [row, {**row, **change}]}})[0].met
+        for change in ({}, {"seconds": 11.0}, {"worst": 4.5}, {"reached": False})
+    ]
+    assert judged == [True, False, False, False]
 
 
 def test_a_number_drawn_twice_is_one_variate():

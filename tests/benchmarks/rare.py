@@ -1,0 +1,99 @@
+"""Rare failures with exact answers: how long the study of one design takes to find them.
+
+Each family is one part that fails, in a dwelling where nothing else can, and comes at three levels.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+from checks import perfect
+from scipy import optimize, stats
+
+from shutoffsim.study.demand import failure_on_demand
+
+ERROR = 0.05  # wanted standard error over value
+LEVELS = (1e-3, 1e-4, 1e-5)
+SEEDS = 5
+INTERVAL, LIFE, REPAIR = 8760.0, 87600.0, 8.0  # h
+
+
+class Rare(NamedTuple):
+    """Changes to the perfect system, and the exact probability of failure on demand."""
+
+    changes: str
+    exact: float
+
+
+def dormant(level: float) -> Rare:
+    """Failures found by a yearly test: 1 - (1 - e^-x) / x, x = rate times interval."""
+    x = optimize.brentq(lambda x: 1.0 + math.expm1(-x) / x - level, 1e-9, 1.0, xtol=1e-15)
+    changes = f"""
+    actuator.failure_rate = "{x / INTERVAL!r} per h"
+    exercise.interval = "{INTERVAL} h"
+    """
+    return Rare(changes, 1.0 + math.expm1(-x) / x)
+
+
+def shown(level: float) -> Rare:
+    """Failures that show at once and take 8 h to repair: l / (l + m) (1 - (1 - e^-y) / y)."""
+    rate = level / (1.0 - level) / REPAIR
+    y = (rate + 1.0 / REPAIR) * LIFE
+    changes = f"""
+    actuator.failure_rate = "{rate!r} per h"
+    actuator.diagnostic = 1
+    actuator.repair = {{mean = "{REPAIR} h"}}
+    """
+    return Rare(changes, level * (1.0 + math.expm1(-y) / y))
+
+
+def stiff(level: float) -> Rare:
+    """A log-normal breakaway torque above the stall torque of 10 N*m: one normal probability."""
+    spread = 0.35
+    median = 10.0 * math.exp(-spread * float(stats.norm.isf(level)))
+    changes = f"""
+    valve.breakaway = {{median = "{median!r} N*m", spread = {math.exp(spread)!r}}}
+    """
+    return Rare(changes, level)
+
+
+FAMILIES: dict[str, Callable[[float], Rare]] = {
+    "dormant failures, tested yearly": dormant,
+    "failures that show, repaired in 8 h": shown,
+    "valve stiffer than the actuator is strong": stiff,
+}
+
+
+def measure(quick: bool = False) -> list[dict[str, Any]]:
+    """Return what was found, how far from the exact answer, and how long it took."""
+    rows = []
+    for family, make in FAMILIES.items():
+        for level in LEVELS[:1] if quick else LEVELS:
+            case = make(level)
+            scenario = perfect(case.changes)
+            failure_on_demand(scenario, "0", relative_error=0.5, most=64)
+            runs, seconds = [], []
+            for seed in range(1, 2 if quick else 1 + SEEDS):
+                begin = time.process_time()
+                runs.append(failure_on_demand(scenario, "0", relative_error=ERROR, seed=seed))
+                seconds.append(time.process_time() - begin)
+            first = runs[0].probability
+            rows.append(
+                {
+                    "family": family,
+                    "exact": case.exact,
+                    "found": first.value,
+                    "std_error": first.std_error,
+                    "histories": runs[0].histories,
+                    "seconds": max(seconds),
+                    "reached": all(run.reached for run in runs),
+                    "worst": max(
+                        abs(run.probability.value - case.exact) / run.probability.std_error
+                        for run in runs
+                    ),
+                }
+            )
+    return rows
