@@ -125,12 +125,12 @@ def keys_of(data: object) -> set[str]:
 def test_the_result_page_lists_every_key_and_column(tmp_path):
     page = (ROOT / "docs" / "results.md").read_text("utf-8")
     listed = set(re.findall(r"^\| `([^`]+)`", page, re.M))
-    file = tmp_path / "result.json"
-    result = CliRunner().invoke(
-        app, ["compare", str(COTTAGE), "--histories", "4", "--json", str(file)]
-    )
-    assert result.exit_code == 0, result.output
-    keys = keys_of(json.loads(file.read_text()))
+    keys: set[str] = set()
+    for words in (["compare", "--histories", "4"], ["pfd", "--relative-error", "50%"]):
+        file = tmp_path / f"{words[0]}.json"
+        result = CliRunner().invoke(app, [*words, str(COTTAGE), "--json", str(file)])
+        assert result.exit_code == 0, result.output
+        keys |= keys_of(json.loads(file.read_text()))
     columns = {name for name, _kind, _meaning in COLUMNS}
     values = set(shutoffsim.load(COTTAGE).ledger().columns)
     assert keys <= listed, f"not listed: {sorted(keys - listed)}"
