@@ -150,7 +150,9 @@ class PortfolioResult:
         rare = [years for years in periods if years >= 10]
         if rare:
             loss = periods[rare[-1]]
-            text += f"; once in {rare[-1]} years a year costs more than {loss.value:,.0f}"
+            error = (min(loss.high, 2.0 * loss.value) - loss.low) / 4.0
+            value = amount(loss.value, error)
+            text += f"; once in {rare[-1]} years a year costs more than {value}"
         return text + "."
 
 
