@@ -52,12 +52,13 @@ def print_failure_on_demand(console: Console, result: FailureOnDemand) -> None:
     console.print()
     found = result.probability
     if found.value > 0.0:
+        leaks = amount(1.0 / found.value, found.std_error / found.value**2)
         sentence = (
-            f"About one leak in {1.0 / found.value:,.3g} is not stopped in time "
+            f"About one leak in {leaks} is not stopped in time "
             f"({amount(100.0 * found.value, 100.0 * found.std_error)} %)."
         )
     else:
-        sentence = f"No failure was seen: at most one leak in {1.0 / found.high:,.3g} (95 %)."
+        sentence = f"No failure was seen: at most one leak in {1.0 / found.high:,.0f} (95 %)."
     console.print(wrap(sentence, width))
     if not result.reached:
         console.print(wrap("The wanted relative error was not reached.", width))
