@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, NoReturn, ParamSpec
+from typing import TYPE_CHECKING, Annotated, Any, ParamSpec
 
 import typer
 
@@ -126,38 +126,8 @@ def compile_first() -> None:
     if not needs_compiling():
         return
     typer.echo("compiling the model, about half a minute, once", err=True)
-    with no_stop_lost():
-        compile_kernels()
-
-
-@contextmanager
-def no_stop_lost() -> Iterator[None]:
-    """Stop at the end at the latest where a signal came in and what it raised went lost.
-
-    The compiler calls back into Python, and what is raised in there is printed and forgotten.
-    """
-    before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
-    heard: list[int] = []
-
-    def hear(number: int, _frame: Any) -> NoReturn:
-        heard.append(number)
-        _raise_for(number)
-
-    for number in before:
-        signal.signal(number, hear)
-    try:
-        yield
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
-    if heard:
-        _raise_for(heard[0])
-
-
-def _raise_for(number: int) -> NoReturn:
-    if number == signal.SIGINT:
-        raise KeyboardInterrupt
-    _stop(number, None)
+    compile_kernels()
+    stop_if_asked()
 
 
 def compile_kernels() -> None:
@@ -191,33 +161,57 @@ def result_file(path: Path | None) -> Iterator[Callable[[Plain], None]]:
 
 
 @contextmanager
-def progress_bar(what: str = "histories") -> Iterator[Progress | None]:
-    """Yield what shows progress on a terminal, or None where nobody looks."""
+def progress_bar(what: str = "histories") -> Iterator[Progress]:
+    """Yield what shows progress, where somebody looks, and stops when that was asked for."""
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
     console = Console(stderr=True)
     if not console.is_terminal:
-        yield None
+        yield lambda _done, _planned: stop_if_asked()
         return
     columns = (TextColumn(what), BarColumn(), MofNCompleteColumn())
     with Progress(*columns, console=console, transient=True) as bar:
         task = bar.add_task("", total=None)
 
         def show(done: int, planned: int) -> None:
+            stop_if_asked()
             bar.update(task, completed=done, total=planned)
 
         yield show
 
 
-def _stop(number: int, _frame: Any) -> NoReturn:
-    sys.exit(128 + number)
+_asked: list[int] = []  # signals to stop that have come in
+
+
+def listen() -> None:
+    """Let signals stop the program in an orderly way: files that are half written get removed."""
+    for number in (signal.SIGINT, signal.SIGTERM):
+        if signal.getsignal(number) is not signal.SIG_IGN:
+            signal.signal(number, _hear)
+
+
+def _hear(number: int, _frame: Any) -> None:
+    _asked.append(number)
+    stop_if_asked()
+
+
+def stop_if_asked() -> None:
+    """Stop when a signal came in; what it raised may have been lost on the way.
+
+    What is raised in a callback from a compiler, in a finaliser, or in a module that catches all
+    while it is loaded goes no further. So work looks here from time to time.
+    """
+    if _asked:
+        if _asked[0] == signal.SIGINT:
+            raise KeyboardInterrupt
+        sys.exit(128 + _asked[0])
 
 
 def main() -> None:
     """Run the command line."""
     gc.set_threshold(_FEW_COLLECTIONS)
-    signal.signal(signal.SIGTERM, _stop)  # files that are half written get removed
+    listen()
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a terminal without our letters is no error

@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
 from shutoffsim.model import control, detection, leak, power, valve
 from shutoffsim.model import layout as L
 from shutoffsim.model.compiled import entry, kernel
@@ -26,34 +24,22 @@ from shutoffsim.model.incident import (
 )
 from shutoffsim.model.occupancy import awake_share, presence_at, until_presence_changes
 from shutoffsim.model.quantiles import quantile, waiting
+from shutoffsim.model.site import FIRST_TRIP, draw_site, site_draw
 from shutoffsim.model.streams import (
     CONTROLLER_DRAWS,
     NUISANCE_DRAWS,
     SHOCK_DRAWS,
-    SITE,
     SOURCES_DRAWS,
     SUPPLY_DRAWS,
     TRIP_DRAWS,
     VALVE_DRAWS,
     WEATHER_DRAWS,
-    even_uniform,
     of_region,
     uniform,
 )
 
-# Draws of the site, once a history.
-PRESSURE, BREAKAWAY, AGE, SEAT, UNIT, PRELOAD, KNOWS, FIRST_TRIP, TILT = np.arange(9)
-
-STIFF_REACH = 1e-10  # how rare the stiffest valves are that tilted histories come to
-
 NATURAL_KEYS = 14  # bits for the number of a candidate within its source
 PROBE_KEYS = 1 << 18  # first key of the probes
-
-
-@kernel
-def site_draw(s, which):
-    """Return the uniform number ``which`` of this dwelling."""
-    return even_uniform(s.seed, s.history, SITE, which)
 
 
 @entry
@@ -65,14 +51,7 @@ def start(p, s, delay):
     s.battery_ok = 1
     s.controller = 1
     s.gateway_at = -1.0
-    s.pressure = quantile(p.pressure, site_draw(s, PRESSURE))
-    stiff, failure = aim(p, s)
-    s.breakaway = quantile(p.breakaway, stiff)
-    s.age_factor = quantile(p.age_factor, site_draw(s, AGE))
-    s.seat_leak = quantile(p.seat_leak, site_draw(s, SEAT))
-    s.unit = quantile(p.unit_spread, site_draw(s, UNIT))
-    s.preload = quantile(p.preload_kept, site_draw(s, PRELOAD))
-    s.knows_valve = 1 if site_draw(s, KNOWS) < p.knows_valve else 0
+    failure = draw_site(p, s)
     s.awake_share = awake_share(p)
     s.moved_at = -p.idle_start
     s.born_at = -p.valve_age
@@ -104,40 +83,6 @@ def start(p, s, delay):
     if p.battery_fitted == 1:
         delay[L.BATTERY_LIFE] = power.next_battery_failure(p, s)
         delay[L.BATTERY_CHANGE] = p.battery_change
-
-
-@kernel
-def aim(p, s):
-    """Draw the uniforms of the breakaway torque and of the first random failure; set the weight.
-
-    With tilt, half of the histories draw both as ever. The others look where failures come from:
-    some draw the rarity of the valve, the chance of a stiffer one, log-uniformly, each power of ten
-    as often as the next, down to STIFF_REACH; some draw a first failure within the service life.
-    The weight is the ratio of the plain density to this mixture's, so weighted means stay unbiased
-    and no weight exceeds 2. The squared relative error of a history then hardly grows, however
-    rare the stiffness or the failure that matters.
-    """
-    rarity = 1.0 - site_draw(s, BREAKAWAY)
-    failure = control.element_draw(s)
-    s.weight = 1.0
-    if s.tilt == 1:
-        within = 0.0  # chance that the element fails at random within the service life
-        if p.element != L.ELEMENT_NONE:
-            within = -math.expm1(-p.failure_rate * p.horizon)
-        failing = 0.25 if within > 0.0 else 0.0
-        depth = -math.log(STIFF_REACH)
-        look = site_draw(s, TILT)
-        if look < failing:
-            failure *= within
-        elif look < 0.5:
-            rarity = math.exp(depth * (rarity - 1.0))
-        density = 0.5  # of the mixture over the plain one
-        if failure < within:
-            density += failing / within
-        if rarity > STIFF_REACH:
-            density += (0.5 - failing) / (depth * rarity)
-        s.weight = 1.0 / density
-    return 1.0 - rarity, failure
 
 
 @kernel

@@ -352,7 +352,7 @@ EVERY_LEAK = -1  # value of ``focus``: write a row for each leak that ends
 STATE_FIELDS = (
     ("seed", "u", "key of all draws"),
     ("history", "u", "number of this history"),
-    ("tilt", "i", "1: stiff valves and early failures are drawn more often, see history.aim"),
+    ("tilt", "i", "1: stiff valves and early failures are drawn more often, see site.aim"),
     ("weight", "f", "likelihood ratio of this history; 1 without tilt"),
     ("focus", "i", "key of the leak whose incident is wanted, or EVERY_LEAK"),
     ("n_rows", "i", "rows written"),
