@@ -110,7 +110,7 @@ def _judge_floor(rows: list[dict[str, Any]]) -> list[Goal]:
     out = []
     for key, name in (("history_ratio", "a history"), ("probe_ratio", "a probe")):
         low, high = min(row[key] for row in rows), max(row[key] for row in rows)
-        found = f"{low:.1f} to {high:.1f}"
+        found = f"{low:.2f} to {high:.2f}"
         out.append(Goal(f"cost of {name} over bare draws", "at most 3", found, high <= 3.0))
     return out
 
