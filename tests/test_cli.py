@@ -439,6 +439,8 @@ def test_an_interrupted_run_leaves_nothing_behind(tmp_path, number):
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
+        # A shell ignores interrupts for what it runs in the background, tests included.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
     try:
         started = time.monotonic()
@@ -461,6 +463,8 @@ def test_an_interrupted_run_leaves_nothing_behind(tmp_path, number):
 @pytest.fixture
 def listening():
     before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
+    for number in before:  # a shell ignores interrupts for what it runs in the background
+        signal.signal(number, signal.SIG_DFL)
     listen()
     yield
     _asked.clear()
