@@ -95,6 +95,20 @@ def place_probes(share_cum, cell_cum, cell, seed, history, placed):
         placed[k].density = density
 
 
+def placed_probes(placement: Placement, seed: int, history: int, m: int) -> Any:
+    """Return the ``m`` probes of a history (:data:`PLACED` (m,)), in the order of time."""
+    placed = np.zeros(m, PLACED)
+    place_probes(
+        placement.share_cum,
+        placement.cell_cum,
+        placement.cell,
+        np.uint64(seed),
+        np.uint64(history),
+        placed,
+    )
+    return placed
+
+
 @entry
 def probe_weight(p, s, i, t, density, m):
     """Return how many leaks per history a probe of source ``i`` at ``t`` stands for."""
@@ -121,7 +135,7 @@ def run_probe(p, s, times, delay, source, key, t, rows):
 def probe_at(p, states, times, fork_times, delay, source, t, density, number, row):
     """Resolve probe ``number`` at ``t`` and fill its row (array of one).
 
-    ``states`` (2,) are the state of the history and one to be overwritten by its fork.
+    The first of ``states`` is that of the history; the second is overwritten by its fork.
     """
     s = states[0]
     rate = leak.leak_rate(p, s, source, t, presence_at(p, s, t))

@@ -14,7 +14,7 @@ import numpy as np
 import simpy
 from numpy.typing import NDArray
 
-from shutoffsim.engine.batch import PLACED, place_probes, probe_weight
+from shutoffsim.engine.batch import placed_probes, probe_weight
 from shutoffsim.engine.placement import Placement
 from shutoffsim.model import layout as L
 from shutoffsim.model.history import PROBE_KEYS, add_leak, close, react, start
@@ -175,24 +175,16 @@ def run_histories(
         Number of natural incidents; larger than ``len(natural)`` when rows did not fit.
     """
     k, n, m = rows.shape
-    placed = np.zeros(m, PLACED)
     count = 0
     for h in range(n):
-        place_probes(
-            placement.share_cum,
-            placement.cell_cum,
-            placement.cell,
-            np.uint64(seed),
-            np.uint64(first + h),
-            placed,
-        )
+        placed = placed_probes(placement, seed, first + h, m).tolist()
         for d in range(k):
             p = params[d]
             history = History(p, new_state(seed, first + h), natural)
             state = history.state[0]
             state.n_rows = count
             history.begin()
-            for j, source, t, density in placed.tolist():
+            for j, source, t, density in placed:
                 history.run_to(t)
                 weight = probe_weight(p, state, source, t, density, m)
                 if weight > 0.0:

@@ -9,6 +9,7 @@ from rich.text import Text
 from shutoffsim.report.tables import CAUTION
 from shutoffsim.report.text import Column, pack, plus_minus, ranges, wrap
 from shutoffsim.study.compare import amount
+from shutoffsim.study.portfolio.result import rough_error
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -102,7 +103,7 @@ def _loss(e: Estimate | None) -> str:
     """Return an amount with its interval; its digits follow from that."""
     if e is None:
         return "not resolved"
-    error = (min(e.high, 2.0 * e.value) - e.low) / 4.0
+    error = rough_error(e)
     high = "?" if e.high == float("inf") else amount(e.high, error)
     return f"{amount(e.value, error)} ({amount(e.low, error)} to {high})"
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from shutoffsim.engine.batch import PLACED, place_probes, probe_weight
+from shutoffsim.engine.batch import placed_probes, probe_weight
 from shutoffsim.engine.placement import place
 from shutoffsim.engine.run import PROBES, Setup, run_chunks
 from shutoffsim.engine.trace import History, new_state
@@ -278,16 +278,8 @@ class _Record:
 
     def _placed(self, probe: int) -> tuple[int, float, float]:
         """Return source, time [s] and density [1/s] of a probe of this history."""
-        placement = self.setup.placement
-        placed = np.zeros(self.setup.probes, PLACED)
-        place_probes(
-            placement.share_cum,
-            placement.cell_cum,
-            placement.cell,
-            np.uint64(self.setup.seed),
-            np.uint64(self.number),
-            placed,
-        )
+        setup = self.setup
+        placed = placed_probes(setup.placement, setup.seed, self.number, setup.probes)
         found = placed[placed["number"] == probe][0]
         return int(found.source), float(found.time), float(found.density)
 

@@ -1,8 +1,8 @@
 """Text with a unit to an SI number and back: the only place that knows units.
 
-The library's own text reader accepts far too much: it takes ``1,5 bar`` for 15 bar and
+A unit library's text reader accepts far too much: it takes ``1,5 bar`` for 15 bar and
 ``1 000 h`` for zero without a word. So only ``NUMBER UNIT`` is read here, the number by a strict
-pattern and the unit from a list per dimension; the library merely gave their factors.
+pattern and the unit from a list per dimension; the library gave the factors in ``factors.json``.
 """
 
 from __future__ import annotations

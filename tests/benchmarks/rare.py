@@ -12,13 +12,14 @@ from typing import Any, NamedTuple
 
 from checks import perfect
 from scipy import optimize, stats
+from test_exact import TEST_INTERVAL, detected_failures, mean_survival
 
 from shutoffsim.study.demand import failure_on_demand
 
 ERROR = 0.05  # wanted standard error over value
 LEVELS = (1e-3, 1e-4, 1e-5)
 SEEDS = 5
-INTERVAL, LIFE, REPAIR = 8760.0, 87600.0, 8.0  # h
+REPAIR = 8.0  # h
 
 
 class Rare(NamedTuple):
@@ -30,24 +31,18 @@ class Rare(NamedTuple):
 
 def dormant(level: float) -> Rare:
     """Failures found by a yearly test: 1 - (1 - e^-x) / x, x = rate times interval."""
-    x = optimize.brentq(lambda x: 1.0 + math.expm1(-x) / x - level, 1e-9, 1.0, xtol=1e-15)
+    x = optimize.brentq(lambda x: 1.0 - mean_survival(x) - level, 1e-9, 1.0, xtol=1e-15)
     changes = f"""
-    actuator.failure_rate = "{x / INTERVAL!r} per h"
-    exercise.interval = "{INTERVAL} h"
+    actuator.failure_rate = "{x / TEST_INTERVAL!r} per h"
+    exercise.interval = "{TEST_INTERVAL} h"
     """
-    return Rare(changes, 1.0 + math.expm1(-x) / x)
+    return Rare(changes, 1.0 - mean_survival(x))
 
 
 def shown(level: float) -> Rare:
-    """Failures that show at once and take 8 h to repair: l / (l + m) (1 - (1 - e^-y) / y)."""
-    rate = level / (1.0 - level) / REPAIR
-    y = (rate + 1.0 / REPAIR) * LIFE
-    changes = f"""
-    actuator.failure_rate = "{rate!r} per h"
-    actuator.diagnostic = 1
-    actuator.repair = {{mean = "{REPAIR} h"}}
-    """
-    return Rare(changes, level * (1.0 + math.expm1(-y) / y))
+    """Failures that show at once and take 8 h to repair."""
+    case = detected_failures(level / (1.0 - level) / REPAIR, REPAIR)
+    return Rare(case.changes, case.expected)
 
 
 def stiff(level: float) -> Rare:

@@ -150,10 +150,14 @@ class PortfolioResult:
         rare = [years for years in periods if years >= 10]
         if rare:
             loss = periods[rare[-1]]
-            error = (min(loss.high, 2.0 * loss.value) - loss.low) / 4.0
-            value = amount(loss.value, error)
+            value = amount(loss.value, rough_error(loss))
             text += f"; once in {rare[-1]} years a year costs more than {value}"
         return text + "."
+
+
+def rough_error(e: Estimate) -> float:
+    """Return a quarter of the interval, by which to round, also where it has no upper end."""
+    return (min(e.high, 2.0 * e.value) - e.low) / 4.0
 
 
 class Sums:
