@@ -547,7 +547,7 @@ class Torque:
     life: float = 12 * YEAR
     breakaway: Spread = Spread(4.0, 1.6)
     valve_age: float = 6 * YEAR
-    age_factor: Spread = Spread(1.6, 1.3)
+    age_growth: Spread = Spread(0.6, 1.8)  # what the age factor exceeds 1 by
     age_reference: float = 15 * YEAR
     idle_growth: float = 0.2
     idle_cap: float = 1.9
@@ -579,7 +579,7 @@ class Torque:
 
     def history(self, rng: np.random.Generator, leaks: int) -> list[Outcome]:
         breakaway = self.breakaway.draw(rng)
-        factor = self.age_factor.draw(rng)
+        factor = 1 + self.age_growth.draw(rng)
         states = self._life(breakaway, factor, rng)
         starts = [state.start for state in states]
         return [

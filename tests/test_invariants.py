@@ -254,7 +254,7 @@ def test_what_closes_later_loses_more():
 
 STIFF = """
 valve = {breakaway = {median = "7 N*m", spread = 1.6}, age = "5 years", \
-age_factor = {median = 1.4, spread = 1.2}, idle_growth = 0.1, \
+age_factor = {least = 1, median = 1.4, spread = 1.5}, idle_growth = 0.1, \
 closing_share = {low = 0.5, high = 0.9, shape = "even"}}
 actuator = {stall_torque = "TORQUE N*m", unit_spread = {median = 0.95, spread = 1.1}}
 """

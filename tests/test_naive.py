@@ -30,6 +30,10 @@ def factor(value: Spread) -> str:
     return f"{{median = {value.median!r}, spread = {value.spread!r}}}"
 
 
+def above_one(value: Spread) -> str:
+    return f"{{least = 1, median = {1 + value.median!r}, spread = {value.spread!r}}}"
+
+
 def clock(hours: float) -> str:
     return f"{int(hours):02d}:{'30' if hours % 1 else '00'}"
 
@@ -175,7 +179,7 @@ def torque(s: naive.Torque) -> str:
     dwelling.drain_down = "{s.drain!r} m3"
     valve.breakaway = {spread(s.breakaway, "N*m")}
     valve.age = "{s.valve_age} s"
-    valve.age_factor = {factor(s.age_factor)}
+    valve.age_factor = {above_one(s.age_growth)}
     valve.age_reference = "{s.age_reference} s"
     valve.idle_growth = {s.idle_growth}
     valve.idle_cap = {s.idle_cap}

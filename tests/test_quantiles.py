@@ -34,6 +34,7 @@ DISTRIBUTIONS = [
     ((UNIFORM, 2.0, 7.0, 0.0), stats.uniform(2, 5)),
     ((LOGNORMAL, math.log(3.0), 0.8, 0.0), stats.lognorm(0.8, scale=3.0)),
     ((LOGNORMAL, -4.0, 2.5, 0.0), stats.lognorm(2.5, scale=math.exp(-4.0))),
+    ((LOGNORMAL, math.log(0.5), 0.7, 1.0), stats.lognorm(0.7, 1.0, scale=0.5)),
     ((EXPONENTIAL, 40.0, 0.0, 0.0), stats.expon(scale=40.0)),
     ((WEIBULL, 0.7, 5.0, 0.0), stats.weibull_min(0.7, scale=5.0)),
     ((WEIBULL, 3.5, 5.0, 0.0), stats.weibull_min(3.5, scale=5.0)),

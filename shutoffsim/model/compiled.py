@@ -17,6 +17,7 @@ from typing import Any
 
 import llvmlite
 import numba
+import numba.extending
 import numpy as np
 from platformdirs import user_cache_path
 
@@ -98,6 +99,15 @@ def part(function: Callable[..., Any]) -> Any:
     What is written apart to be readable and called from one place need not be compiled apart.
     """
     return _njit(inline="always", **_UNCOUNTED)(function)
+
+
+def law(function: Callable[..., Any]) -> Any:
+    """Leave ``function`` a plain function of numbers or arrays, and let kernels call it too.
+
+    For a rule that Python code outside the histories needs as well: it stands once.
+    """
+    options = {key: value for key, value in _UNCOUNTED.items() if key != "no_cfunc_wrapper"}
+    return numba.extending.register_jitable(inline="always", **options)(function)
 
 
 def entry(function: Callable[..., Any]) -> Any:

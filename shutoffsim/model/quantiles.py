@@ -12,7 +12,7 @@ from shutoffsim.model.compiled import entry, kernel
 
 FIXED = 0  # a: value
 UNIFORM = 1  # a: low, b: high
-LOGNORMAL = 2  # a: log of the median, b: log standard deviation
+LOGNORMAL = 2  # a: log of the median above c, b: log standard deviation, c: least value
 EXPONENTIAL = 3  # a: mean
 WEIBULL = 4  # a: shape, b: scale
 TRIANGULAR = 5  # a: least, b: likely, c: most
@@ -95,7 +95,7 @@ def quantile(dist, u):
     if kind == UNIFORM:
         return dist[1] + (dist[2] - dist[1]) * u
     if kind == LOGNORMAL:
-        return math.exp(dist[1] + dist[2] * normal_quantile(u))
+        return dist[3] + math.exp(dist[1] + dist[2] * normal_quantile(u))
     if kind == EXPONENTIAL:
         return -dist[1] * math.log1p(-u)
     if kind == WEIBULL:

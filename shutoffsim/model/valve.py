@@ -4,29 +4,38 @@ from __future__ import annotations
 
 import math
 
-from shutoffsim.model.compiled import entry, kernel, part
+import numpy as np
+
+from shutoffsim.model.compiled import entry, kernel, law, part
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.model.streams import VALVE_DRAWS, uniform
 
 WEEK = 7.0 * 86400.0
 
 
-@part
-def age_growth(p, s, now):
-    """Return the factor that age puts on breakaway torque: linear, age_factor at age_reference."""
-    return 1.0 + (s.age_factor - 1.0) * (now - s.born_at) / p.age_reference
+@law
+def age_growth(factor, age, reference):
+    """Return the factor that ``age`` [s] puts on breakaway torque; numbers or arrays.
+
+    What age adds grows in proportion to it: ``factor``, 1 or more, holds at ``reference`` [s].
+    """
+    return 1.0 + (factor - 1.0) * (age / reference)
 
 
-@part
-def idle_growth(p, idle):
-    """Return the factor after ``idle`` seconds without movement: 1 + c ln(1 + weeks), capped."""
-    return min(1.0 + p.idle_growth * math.log1p(idle / WEEK), p.idle_cap)
+@law
+def idle_growth(c, idle, cap):
+    """Return the factor after ``idle`` seconds of rest: 1 + c ln(1 + weeks), at most ``cap``.
+
+    Numbers or arrays.
+    """
+    return np.minimum(1.0 + c * np.log1p(idle / WEEK), cap)
 
 
 @part
 def breakaway_torque(p, s, now):
     """Return the torque [N*m] that starts the valve moving now."""
-    return s.breakaway * age_growth(p, s, now) * idle_growth(p, now - s.moved_at)
+    aged = age_growth(s.age_factor, now - s.born_at, p.age_reference)
+    return s.breakaway * aged * idle_growth(p.idle_growth, now - s.moved_at, p.idle_cap)
 
 
 @entry

@@ -139,11 +139,12 @@ def _leaks(system: System) -> Iterator[Complaint]:
                     "remove one of them",
                 )
         hole = leak.hole_diameter
-        if hole is not None and hole.kind not in ("fixed", "lognormal"):
+        shifted = hole is not None and hole.kind == "lognormal" and hole.least > 0.0
+        if hole is not None and (shifted or hole.kind not in ("fixed", "lognormal")):
             yield Complaint(
                 (*path, "hole_diameter"),
                 "a diameter can be fixed or log-normal only",
-                hole.kind,
+                "log-normal above a least value" if shifted else hole.kind,
                 '{median = "2 mm", spread = 1.5} or a plain value',
                 "or state hole_area instead, in any form",
             )

@@ -18,6 +18,8 @@ _Z95 = 1.6448536269514722
 #: Ways to write a distribution: the keys of the table, and what it means.
 FORMS: dict[tuple[str, ...], str] = {
     ("median", "spread"): "log-normal; 68 % lie between median/spread and median*spread",
+    ("least", "median", "spread"): "log-normal above least: what exceeds least is log-normal, "
+    "with this spread",
     ("low", "high"): 'log-normal with 5 % below low and 5 % above high; shape = "even": '
     "evenly between low and high",
     ("mean",): "exponential",
@@ -33,9 +35,9 @@ class Distribution(NamedTuple):
     Parameters
     ----------
     kind : str
-        ``fixed`` (a: value), ``uniform`` (a: low, b: high), ``lognormal`` (a: log of the median,
-        b: log standard deviation), ``exponential`` (a: mean), ``weibull`` (a: shape, b: scale)
-        or ``triangular`` (a: least, b: likely, c: most).
+        ``fixed`` (a: value), ``uniform`` (a: low, b: high), ``lognormal`` (a: log of the median
+        above c, b: log standard deviation, c: least value), ``exponential`` (a: mean),
+        ``weibull`` (a: shape, b: scale) or ``triangular`` (a: least, b: likely, c: most).
     a, b, c : float
         See `kind`; unused ones are zero.
     """
@@ -58,7 +60,7 @@ class Distribution(NamedTuple):
             case "uniform":
                 return (self.a + self.b) / 2
             case "lognormal":
-                return math.exp(self.a + self.b**2 / 2)
+                return self.c + math.exp(self.a + self.b**2 / 2)
             case "weibull":
                 return self.b * math.gamma(1 + 1 / self.a)
             case "triangular":
@@ -68,7 +70,9 @@ class Distribution(NamedTuple):
     @property
     def least(self) -> float:
         """Lower end of the values it can take."""
-        return self.a if self.kind in ("fixed", "uniform", "triangular") else 0.0
+        if self.kind in ("fixed", "uniform", "triangular"):
+            return self.a
+        return self.c if self.kind == "lognormal" else 0.0
 
     @property
     def most(self) -> float:
@@ -86,7 +90,7 @@ class Distribution(NamedTuple):
         """
         if self.kind == "fixed":
             return Distribution("fixed", factor * self.a**exponent)
-        if self.kind == "lognormal":
+        if self.kind == "lognormal" and self.c == 0.0:
             mu = math.log(factor) + exponent * self.a
             return Distribution("lognormal", mu, exponent * self.b)
         raise ValueError(f"a {self.kind} value keeps no simple shape under a power")
@@ -117,6 +121,11 @@ def read(raw: object, number: Callable[[object], float]) -> Distribution:
     keys = set(raw)
     if keys == {"median", "spread"}:
         return _lognormal(math.log(_positive(raw, "median", number)), _spread(raw))
+    if keys == {"least", "median", "spread"}:
+        least, median = _finite(raw, "least", number), _finite(raw, "median", number)
+        if least < 0.0 or median <= least:
+            raise _bad(_text(raw), "least from zero on and below the median")
+        return _lognormal(math.log(median - least), _spread(raw), least)
     if keys == {"mean", "spread"}:
         sigma = _spread(raw)
         return _lognormal(math.log(_positive(raw, "mean", number)) - sigma**2 / 2, sigma)
@@ -158,10 +167,10 @@ def _between(kind: str, least: float, *others: float) -> Distribution:
     return Distribution(kind, least, *others)
 
 
-def _lognormal(mu: float, sigma: float) -> Distribution:
+def _lognormal(mu: float, sigma: float, least: float = 0.0) -> Distribution:
     if sigma == 0:
-        return Distribution("fixed", math.exp(mu))
-    return Distribution("lognormal", mu, sigma)
+        return Distribution("fixed", least + math.exp(mu))
+    return Distribution("lognormal", mu, sigma, least)
 
 
 def _plain(raw: Mapping[str, object], key: str) -> float:

@@ -91,6 +91,8 @@ class Quantity(Value):
         The value must be greater than this, SI.
     never : bool
         The word "never" is allowed and means an infinite value.
+    why : str
+        Why it may not be less than `low`, where that is not plain.
     """
 
     dimension: str
@@ -98,6 +100,7 @@ class Quantity(Value):
     high: float = math.inf
     above: float | None = None
     never: bool = False
+    why: str = ""
 
     def read(self, raw: object) -> float:
         """Read one value and check its range."""
@@ -133,7 +136,11 @@ class Quantity(Value):
             raise UnitError("out of range", found=shown, expected=f"above {limit}")
         if least < self.low:
             limit = units.format(self.low, self.dimension)
-            raise UnitError("out of range", found=shown, expected=f"at least {limit}")
+            message = f"out of range: {self.why}" if self.why else "out of range"
+            hint = None
+            if least < most and self.low > 0.0 and math.isinf(self.high):
+                hint = f"write {{least = {limit}, median = ..., spread = ...}}: log-normal above it"
+            raise UnitError(message, found=shown, expected=f"at least {limit}", hint=hint)
         if most > self.high and not (self.never and math.isinf(most)):
             limit = units.format(self.high, self.dimension)
             raise UnitError("out of range", found=shown, expected=f"at most {limit}")
@@ -192,8 +199,10 @@ class Spread(Quantity):
                 expected=f"values up to {units.format(self.high, self.dimension)} only",
                 hint='use {low = ..., high = ..., shape = "even"} or {least, likely, most}',
             )
-        # An open-ended distribution starts at zero but takes that value with no probability.
-        lower = math.inf if found.kind in ("lognormal", "exponential", "weibull") else found.least
+        # An open-ended distribution takes its least value with no probability.
+        lower = found.least
+        if math.isinf(found.most) and self.above is not None and lower >= self.above:
+            lower = math.inf
         self.check(lower, found.most, raw)
         return found
 

@@ -34,7 +34,7 @@ def test_prior_draws_are_the_scenarios_distributions(starter):
     u = [0.025, 0.5, 0.975]
     expected = np.exp(math.log(4.0) + math.log(1.8) * stats.norm.ppf(u))
     assert np.quantile(belief.level, u) == pytest.approx(expected, rel=0.02)
-    expected = np.exp(math.log(1.5) + math.log(1.42) * stats.norm.ppf(u))
+    expected = 1.0 + 0.5 * np.exp(math.log(2.0) * stats.norm.ppf(u))
     assert np.quantile(belief.age_factor, u) == pytest.approx(expected, rel=0.02)
     assert np.quantile(belief.closing_share, u) == pytest.approx(
         [0.50875, 0.675, 0.84125], rel=0.01

@@ -151,3 +151,10 @@ def test_quantiles_are_those_of_the_model(dist):
     z = np.array([-3.0, -1.0, -0.2, 0.0, 0.7, 2.5])
     expected = [quantiles.quantile(np.array(dist), u) for u in stats.norm.cdf(z)]
     assert at_normal(dist, z) == pytest.approx(expected, rel=1e-9)
+
+
+def test_readings_that_fall_with_age_tell_of_no_valve_that_gets_easier():
+    data = make_up(np.random.default_rng(4), 400, (5.0, 0.6, 0.2, 0.65, 0.1))
+    prior = a_prior()
+    assert "age_factor" not in fit_likeliest(data, prior).parameters
+    assert draw(data, prior, 1)[1].age_factor.min() >= 1.0

@@ -18,8 +18,8 @@ def fixed(value):
     return (float(quantiles.FIXED), value, 0.0, 0.0)
 
 
-def lognormal(median, spread):
-    return (float(quantiles.LOGNORMAL), math.log(median), math.log(spread), 0.0)
+def lognormal(median, spread, least=0.0):
+    return (float(quantiles.LOGNORMAL), math.log(median - least), math.log(spread), least)
 
 
 def even(low, high):
@@ -30,7 +30,7 @@ def a_prior(**changes):
     """Return a prior like that of the library."""
     values = {
         "level": lognormal(4.0, 1.8),
-        "age_factor": lognormal(1.5, 1.42),
+        "age_factor": lognormal(1.5, 2.0, least=1.0),
         "idle_growth": lognormal(0.15, 2.0),
         "closing_share": even(0.5, 0.85),
         "scatter": lognormal(0.15, 1.8),

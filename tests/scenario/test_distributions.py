@@ -21,7 +21,7 @@ def as_scipy(d):
         case "uniform":
             return stats.uniform(d.a, d.b - d.a)
         case "lognormal":
-            return stats.lognorm(d.b, scale=math.exp(d.a))
+            return stats.lognorm(d.b, d.c, scale=math.exp(d.a))
         case "exponential":
             return stats.expon(scale=d.a)
         case "weibull":
@@ -33,6 +33,7 @@ def as_scipy(d):
 
 FORMS = [
     {"median": 4.0, "spread": 1.6},
+    {"least": 1.0, "median": 1.5, "spread": 2.0},
     {"low": 2.0, "high": 30.0},
     {"low": 0.0, "high": 3.0, "shape": "even"},
     {"mean": 2.0},
@@ -101,6 +102,8 @@ def test_area_of_a_varying_diameter():
         ({"low": 1.0, "high": 2.0, "shape": "flat"}, "or no shape"),
         ({"low": 1.0, "high": math.inf}, "finite"),
         ({"mean": -1.0}, "above zero"),
+        ({"least": 1.0, "median": 1.0, "spread": 2.0}, "below the median"),
+        ({"least": -1.0, "median": 1.0, "spread": 2.0}, "from zero on"),
         ({"least": 2.0, "likely": 1.0, "most": 3.0}, "least <= likely <= most"),
         ({"life": 3.0, "shape": 0}, "between 0.1 and 20"),
     ],
@@ -112,7 +115,7 @@ def test_numbers_that_do_not_fit_are_refused(raw, message):
 
 
 def test_every_form_of_the_reference_is_read():
-    sample = {"median": 2.0, "mean": 2.0, "low": 1.0, "high": 3.0, "least": 1.0, "likely": 2.0}
+    sample = {"median": 2.5, "mean": 2.0, "low": 1.0, "high": 3.0, "least": 1.0, "likely": 2.0}
     sample |= {"most": 3.0, "life": 2.0, "spread": 2, "shape": 2}
     for keys in distributions.FORMS:
         assert read({key: sample[key] for key in keys}).mean > 0

@@ -24,7 +24,7 @@ actuator.stall_torque = "10 N*m"
 AGEING = """
 valve.breakaway = {median = "5 N*m", spread = 1.5}
 valve.age = "10 years"
-valve.age_factor = {median = 1.5, spread = 1.3}
+valve.age_factor = {least = 1, median = 1.5, spread = 1.8}
 valve.idle_growth = 0.3
 valve.closing_share = {low = 0.5, high = 1.0, shape = "even"}
 actuator.stall_torque = "10 N*m"

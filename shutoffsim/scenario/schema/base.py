@@ -66,6 +66,9 @@ Factor = Annotated[float, Quantity("factor", low=0)]
 PositiveFactor = Annotated[float, Quantity("factor", above=0)]
 SpreadFactor = Annotated[float, Quantity("factor", low=1, high=100)]
 FactorSpread = Annotated[Distribution, Spread("factor", above=0)]
+AgeFactorSpread = Annotated[
+    Distribution, Spread("factor", low=1, why="age makes no valve easier to turn")
+]
 
 Pressure = Annotated[float, Quantity("pressure", above=0)]
 PressureSpread = Annotated[Distribution, Spread("pressure", above=0)]

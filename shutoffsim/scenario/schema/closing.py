@@ -33,10 +33,10 @@ class Valve(Section):
     """Breakaway torque when new; drawn once a history."""
     age: base.Time
     """Age of the valve at commissioning."""
-    age_factor: base.FactorSpread
-    """Torque factor reached at age_reference."""
+    age_factor: base.AgeFactorSpread
+    """Torque factor reached at age_reference, never below 1; drawn once a history."""
     age_reference: base.PositiveTime
-    """Age at which age_factor holds; it grows in proportion to age."""
+    """Age at which age_factor holds; what it exceeds 1 by grows in proportion to age."""
     idle_growth: base.Factor
     """Growth c of the torque with idle time: factor 1 + c ln(1 + weeks idle)."""
     idle_cap: Annotated[float, base.Quantity("factor", low=1)]

@@ -23,10 +23,11 @@ RULES: Final = (
     "voltages: 10 % less to 10 % more (assumption)",
     "all other amounts, such as flows, torques, areas and money: divided by 1.5 to times 1.5 "
     "(assumption)",
+    "factors that are never below 1: what exceeds 1, divided by 1.5 to times 1.5 (assumption)",
     "shapes of lives: divided by 1.2 to times 1.2, the scale kept (assumption)",
     "of a spread value its middle or ends are moved, its width is kept",
 )
-_TIMES, _SHARES, _VOLTAGES, _OTHERS, _SHAPES = RULES[:5]
+_TIMES, _SHARES, _VOLTAGES, _OTHERS, _ABOVE_ONE, _SHAPES = RULES[:6]
 _TIME_LIKE = ("time", "rate", "share rate")
 _NUMBER = re.compile(r"\s*([+-]?[0-9]*\.?[0-9]+(?:[eE][+-]?[0-9]+)?)\s*(.*)", re.DOTALL)
 _WIDTHS = ("spread", "shape")  # of a distribution: how wide, not where
@@ -68,6 +69,8 @@ def range_of(path: Path, raw: Any, shape: float = 1.0) -> Range | str:
     if dimension == "share":
         return _moved(raw, _odds, _SHARES)
     factor, rule = 1.5, _OTHERS
+    if isinstance(kind, Quantity) and dimension == "factor" and kind.low == 1.0:
+        return _moved(raw, lambda x, up: 1.0 + (x - 1.0) * (1.5 if up else 1 / 1.5), _ABOVE_ONE)
     if path[-1] == "life_shape":
         factor, rule = 1.2, _SHAPES
     elif path[0] == "leaks" and path[-1] == "life":

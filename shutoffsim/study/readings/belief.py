@@ -13,7 +13,7 @@ from scipy.stats import qmc
 
 from shutoffsim.errors import ModelError
 from shutoffsim.model import quantiles
-from shutoffsim.model.valve import WEEK
+from shutoffsim.model.valve import age_growth, idle_growth
 
 Array = NDArray[np.float64]
 Numbers = tuple[float, float, float, float]
@@ -27,7 +27,6 @@ IDLE_SPREAD = 2.0
 #: Scatter of single readings about the law, a log standard deviation. Assumption: 0.15 within a
 #: factor of 1.8, for a hanging scale read by eye and strokes that differ.
 SCATTER = (float(quantiles.LOGNORMAL), math.log(0.15), math.log(1.8), 0.0)
-_LEAST_GROWTH = 1e-3  # keeps logarithms finite where an age factor below 1 meets great age
 _EDGE = 1e-12
 
 
@@ -45,7 +44,7 @@ def at_normal(dist: Numbers, z: Array) -> Array:
     if kind == quantiles.FIXED:
         return np.full(np.shape(z), a)
     if kind == quantiles.LOGNORMAL:
-        return np.exp(a + b * np.asarray(z))
+        return np.asarray(c + np.exp(a + b * np.asarray(z)))
     u = np.clip(special.ndtr(z), _EDGE, 1.0 - _EDGE)
     if kind == quantiles.UNIFORM:
         return np.asarray(a + (b - a) * u)
@@ -60,19 +59,9 @@ def at_normal(dist: Numbers, z: Array) -> Array:
 
 def log_at_normal(dist: Numbers, z: Array) -> Array:
     """Return the logarithm of :func:`at_normal`."""
-    if int(dist[0]) == quantiles.LOGNORMAL:
+    if int(dist[0]) == quantiles.LOGNORMAL and dist[3] == 0.0:
         return np.asarray(dist[1] + dist[2] * np.asarray(z))
     return np.log(at_normal(dist, z))
-
-
-def age_growth(age_factor: Array, age: Array | float, reference: float) -> Array:
-    """Return the factor that age [s] puts on torque, as :mod:`shutoffsim.model.valve` does."""
-    return np.maximum(1.0 + (age_factor - 1.0) * age / reference, _LEAST_GROWTH)
-
-
-def idle_factor(growth: Array, idle: Array | float, cap: float) -> Array:
-    """Return the factor that ``idle`` seconds of rest put on torque, likewise."""
-    return np.minimum(1.0 + growth * np.log1p(np.asarray(idle) / WEEK), cap)
 
 
 @dataclass(frozen=True)
@@ -161,7 +150,7 @@ class Belief:
         value = (
             self.level
             * age_growth(self.age_factor, age, self.age_reference)
-            * idle_factor(self.idle_growth, idle, self.idle_cap)
+            * idle_growth(self.idle_growth, idle, self.idle_cap)
         )
         return np.asarray(value * self.closing_share if closing else value)
 

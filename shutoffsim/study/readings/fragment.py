@@ -8,8 +8,8 @@ import textwrap
 import numpy as np
 
 from shutoffsim.model.layout import YEAR
-from shutoffsim.model.valve import WEEK
-from shutoffsim.study.readings.belief import Array, Belief, age_growth, idle_factor
+from shutoffsim.model.valve import WEEK, age_growth, idle_growth
+from shutoffsim.study.readings.belief import Array, Belief
 
 _Z95 = 1.6448536269514722  # standard normal quantile at 95 %
 _LEAST_SPREAD, _MOST_SPREAD = 1.001, 100.0
@@ -46,14 +46,13 @@ def write_fragment(
         What the readings are, and the date of the last one.
     """
     grown = age_growth(belief.age_factor, age, belief.age_reference)
-    idle_growth = float(np.median(belief.idle_growth))
-    at_rest = idle_factor(belief.idle_growth, rest, belief.idle_cap)
-    typical = float(idle_factor(np.array([idle_growth]), rest, belief.idle_cap)[0])
+    c = float(np.median(belief.idle_growth))
+    at_rest = idle_growth(belief.idle_growth, rest, belief.idle_cap)
+    typical = float(idle_growth(c, rest, belief.idle_cap))
     now = belief.level * grown * at_rest / typical
     share = float(np.median(belief.closing_share))
     if closing_read:
         now = now * belief.closing_share / share
-    factor = np.maximum(1.0 + (belief.age_factor - 1.0) / grown, 1e-3)
     lines = [
         *_comment(origin),
         "# Paste it into a scenario; where these keys exist already, replace them.",
@@ -61,9 +60,9 @@ def write_fragment(
         f"# As it is on {day}: from here on, age counts from that day.",
         f"breakaway = {_spread(now, ' N*m')}",
         'age = "0 years"',
-        f"age_factor = {_spread(factor, '')}",
+        f"age_factor = {_factor((belief.age_factor - 1.0) / grown)}",
         f'age_reference = "{belief.age_reference / YEAR:.6g} years"',
-        f"idle_growth = {idle_growth:.3g}"
+        f"idle_growth = {c:.3g}"
         f"  # with breakaway it fits the readings after {rest / WEEK:.3g} weeks of rest",
         f"idle_cap = {belief.idle_cap:.6g}",
     ]
@@ -86,11 +85,23 @@ def _comment(text: str) -> list[str]:
 
 
 def _spread(draws: Array, unit: str) -> str:
-    """Return the log-normal distribution with the median and the 95 % quantile of draws, in TOML.
+    """Return the log-normal distribution of :func:`_lognormal` as TOML."""
+    middle, spread = _lognormal(draws)
+    return f'{{median = "{middle:.3g}{unit}", spread = {spread:.4g}}}'
 
-    So the stiff side is right, which decides; the easy side of an age factor has a longer tail.
+
+def _factor(added: Array) -> str:
+    """Return the age factor that exceeds 1 by so much, likewise."""
+    if np.median(added) <= 0.0:
+        return "1"
+    middle, spread = _lognormal(added)
+    return f"{{least = 1, median = {1.0 + middle:.4g}, spread = {spread:.4g}}}"
+
+
+def _lognormal(draws: Array) -> tuple[float, float]:
+    """Return median and spread of the log-normal with the median and 95 % quantile of draws.
+
+    So the stiff side is right, which decides.
     """
     middle, high = (float(x) for x in np.quantile(draws, [0.5, 0.95]))
-    spread = float(np.clip((high / middle) ** (1.0 / _Z95), _LEAST_SPREAD, _MOST_SPREAD))
-    value = f'"{middle:.3g}{unit}"' if unit else f"{middle:.4g}"
-    return f"{{median = {value}, spread = {spread:.4g}}}"
+    return middle, float(np.clip((high / middle) ** (1.0 / _Z95), _LEAST_SPREAD, _MOST_SPREAD))

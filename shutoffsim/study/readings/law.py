@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from shutoffsim.study.readings.belief import Array, Prior, age_growth, at_normal, idle_factor
+from shutoffsim.model.valve import age_growth, idle_growth
+from shutoffsim.study.readings.belief import Array, Prior, at_normal
 from shutoffsim.study.readings.times import Complete
 
 _HALF_LOG_2PI = 0.9189385332046727
@@ -99,7 +100,7 @@ def expected(data: Data, at: Parameters, prior: Prior) -> Array:
 def above_level(data: Data, at: Parameters, prior: Prior) -> Array:
     """Return the logarithm of that torque over the level of the valve, shape (N, n)."""
     law = np.log(age_growth(at.age_factor[:, None], data.age, prior.age_reference))
-    law = law + np.log(idle_factor(at.idle_growth[:, None], data.idle, prior.idle_cap))
+    law = law + np.log(idle_growth(at.idle_growth[:, None], data.idle, prior.idle_cap))
     law += np.where(data.closing, np.log(at.closing_share)[:, None], 0.0)
     if np.any(data.gauge):
         law -= np.where(data.gauge, np.log(at.gauge)[:, None], 0.0)

@@ -19,6 +19,7 @@ Height = Callable[[Array], Array]
 _Z = float(stats.norm.ppf(0.5 + CONFIDENCE / 2.0))
 #: In the order in which they are given up when the readings are too few for all.
 _OPTIONAL = ("gauge", "age_factor", "idle_growth", "closing_share")
+_LEAST = {"age_factor": 1.0}  # what a parameter exceeds; others exceed zero
 _STEP = 1e-4
 _EACH = 2  # readings of known torque for each parameter, or intervals come out far too narrow
 _VAGUE = 1.5  # standard error of a logarithm, from which nothing is said to be known
@@ -34,7 +35,7 @@ class Likeliest:
     parameters : dict of str to Estimate
         What the readings determine: ``level`` (of one valve, or the geometric mean of several),
         ``scatter``, and of ``age_factor``, ``idle_growth``, ``closing_share`` those that they
-        tell. Intervals are normal on the logarithm.
+        tell. Intervals are normal on the logarithm, of an age factor on that of its excess over 1.
     held : dict of str to float
         What they do not tell, held at the middle of the prior.
     log_likelihood : float
@@ -79,7 +80,7 @@ def _is_told(name: str, data: Data, prior: Prior) -> bool:
     if name == "closing_share":
         return bool(np.any(data.closing) and not np.all(data.closing))
     if name == "age_factor":
-        return bool(np.ptp(data.age) >= _LEAST_AGES) and _middle(prior.age_factor) > 0.0
+        return bool(np.ptp(data.age) >= _LEAST_AGES) and _middle(prior.age_factor) > 1.0
     rests = np.log1p(data.idle[known] / (7 * 86400.0))
     return len(rests) > 0 and bool(np.ptp(rests) > 0.5) and _middle(prior.idle_growth) > 0.0
 
@@ -98,7 +99,7 @@ def _fit(data: Data, prior: Prior, free: list[str]) -> Likeliest | None:
     def parameters(theta: Array) -> Parameters:
         values = {name: np.full(len(theta), middles[name]) for name in _OPTIONAL}
         for number, name in enumerate(free):
-            values[name] = np.exp(theta[:, valves + 1 + number])
+            values[name] = _LEAST.get(name, 0.0) + np.exp(theta[:, valves + 1 + number])
         return Parameters(
             level=np.exp(theta[:, :valves]), scatter=np.exp(theta[:, valves]), **values
         )
@@ -109,7 +110,7 @@ def _fit(data: Data, prior: Prior, free: list[str]) -> Likeliest | None:
     start = np.array(
         [math.log(_middle(prior.level))] * valves
         + [math.log(0.3)]
-        + [math.log(middles[name]) for name in free]
+        + [math.log(middles[name] - _LEAST.get(name, 0.0)) for name in free]
     )
     theta = _climb(height, start)
     if theta is None:
@@ -126,19 +127,19 @@ def _fit(data: Data, prior: Prior, free: list[str]) -> Likeliest | None:
     found = {"level": _positive(float(mean @ theta), math.sqrt(mean @ covariance @ mean))}
     found["scatter"] = _positive(theta[valves], errors[valves])
     for number, name in enumerate(free):
-        found[name] = _positive(theta[valves + 1 + number], errors[valves + 1 + number])
+        found[name] = _positive(
+            theta[valves + 1 + number], errors[valves + 1 + number], _LEAST.get(name, 0.0)
+        )
     held = {name: middles[name] for name in _OPTIONAL if name not in free}
     if not np.any(data.gauge):
         held.pop("gauge", None)
     return Likeliest(found, held, float(height(theta[None, :])[0]))
 
 
-def _positive(log_value: float, error: float) -> Estimate:
-    value = math.exp(log_value)
-    error = float(error)
-    return Estimate(
-        value, value * error, math.exp(log_value - _Z * error), math.exp(log_value + _Z * error)
-    )
+def _positive(log_value: float, error: float, least: float = 0.0) -> Estimate:
+    """Return what exceeds ``least`` by a number whose logarithm is known so well."""
+    low, value, high = (math.exp(log_value + _Z * k * float(error)) for k in (-1.0, 0.0, 1.0))
+    return Estimate(least + value, value * float(error), least + low, least + high)
 
 
 def _climb(height: Height, start: Array) -> Array | None:

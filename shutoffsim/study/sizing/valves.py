@@ -13,6 +13,7 @@ from scipy.stats import qmc
 from shutoffsim.engine.placement import CELLS, fill_rates
 from shutoffsim.model import layout as L
 from shutoffsim.model.quantiles import FIXED, LOGNORMAL, quantile
+from shutoffsim.model.valve import age_growth
 from shutoffsim.study.sizing.strokes import closing_torques, fill_quantiles, try_strokes
 
 Array = NDArray[np.float64]
@@ -151,9 +152,9 @@ def believed(params: Any, belief: BeliefLike | None) -> Any:
     params = params.copy()
     factor = np.asarray(belief.age_factor, float)
     middle = params["valve_age"][0] + params["horizon"][0] / 2.0
-    stretch = middle / params["age_reference"][0]
     typical = float(np.median(factor))
-    growth = np.maximum((1.0 + (factor - 1.0) * stretch) / (1.0 + (typical - 1.0) * stretch), 1e-3)
+    reference = float(params["age_reference"][0])
+    growth = age_growth(factor, middle, reference) / age_growth(typical, middle, reference)
     level = np.log(np.asarray(belief.level, float) * growth)
     share = np.log(np.asarray(belief.closing_share, float))
     scatter = math.hypot(float(np.std(share)), float(np.median(belief.scatter)))
