@@ -765,7 +765,9 @@ class Seep:
     def _burst_flow(self, pressure: float, rng: np.random.Generator) -> float:
         """Solve p = p0 (Q / Q0)^2 + rho / 2 (Q / (Cd A))^2 for Q."""
         opening = self.discharge * math.pi / 4 * self.hole.draw(rng) ** 2
-        return math.sqrt(pressure / (self.full_pressure / self.full_flow**2 + 998 / 2 / opening**2))
+        return math.sqrt(
+            pressure / (self.full_pressure / self.full_flow**2 + 999.7 / 2 / opening**2)
+        )
 
     def _leak(
         self,

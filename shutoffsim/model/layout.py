@@ -126,8 +126,15 @@ PARAMETER_FIELDS = (
     ("n_sensors", "i", "-", "spot sensors in use"),
     # water
     ("pressure", DIST, "Pa", "static pressure, drawn once a history"),
-    ("full_bore_flow", "f", "m3/s", "flow of the fully open supply at full_bore_pressure"),
+    ("full_bore_flow", "f", "m3/s", "flow of the open supply, measured; 0: by the pipe's data"),
     ("full_bore_pressure", "f", "Pa", "static pressure during the full-bore (bucket) test"),
+    ("pipe_length", "f", "m", "supply pipe, where full_bore_flow is 0"),
+    ("pipe_bore", "f", "m", "its inner diameter"),
+    ("pipe_roughness", "f", "m", "height of its wall's roughness"),
+    ("pipe_fittings", "f", "-", "sum of the loss coefficients of its fittings"),
+    ("pipe_friction", "f", "-", "friction factor, stated; 0: by Reynolds number and roughness"),
+    ("water_density", "f", "kg/m3", ""),
+    ("water_viscosity", "f", "Pa s", ""),
     ("drain_down", DIST, "m3", "water stored above a leak that runs out after closing"),
     ("film", DIST, "m", "film thickness of spreading water, drawn per leak"),
     # weather

@@ -8,10 +8,9 @@ import numpy as np
 
 from shutoffsim.model.compiled import kernel, part
 from shutoffsim.model.layout import AWAKE, YEAR
+from shutoffsim.model.pipe import pipe_flow
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.model.streams import LEAK_DRAWS, uniform
-
-WATER_DENSITY = 998.0  # kg/m3, at 20 degC
 
 # Draws of one leak in LEAK_DRAWS: count = key * 64 + one of these.
 SEEP, SEEP_FLOW, GROWTH, HOLE, OPEN_END, FILM, DRAIN, SEVERITY = np.arange(8)
@@ -93,8 +92,21 @@ def through_supply(p, pressure, resistance):
     """Return the flow [m3/s] that ``pressure`` [Pa] drives through supply and opening in series.
 
     Both lose pressure with the square of the flow: pressure = (K + resistance) Q^2, where K comes
-    from the measured full-bore flow of the supply.
+    from the measured full-bore flow of the supply. Of a pipe that was not measured, friction is
+    solved at this flow.
     """
+    if p.full_bore_flow <= 0.0:
+        return pipe_flow(
+            pressure,
+            resistance,
+            p.pipe_length,
+            p.pipe_bore,
+            p.pipe_roughness,
+            p.pipe_fittings,
+            p.pipe_friction,
+            p.water_density,
+            p.water_viscosity,
+        )
     supply = p.full_bore_pressure / (p.full_bore_flow * p.full_bore_flow)
     return math.sqrt(pressure / (supply + resistance))
 
@@ -108,7 +120,7 @@ def burst_flow(p, s, i, key):
     area = quantile(p.source_hole_area[i], leak_draw(s, key, HOLE))
     if area > 0.0:
         opening = p.source_discharge[i] * area
-        resistance = WATER_DENSITY / (2.0 * opening * opening)
+        resistance = p.water_density / (2.0 * opening * opening)
     else:
         free = quantile(p.source_open_end_flow[i], leak_draw(s, key, OPEN_END))
         if free <= 0.0:

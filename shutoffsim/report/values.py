@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from rich.text import Text
 
+from shutoffsim import units
 from shutoffsim.report.text import wrap
 from shutoffsim.scenario.ledger import YOURS, in_use
 from shutoffsim.scenario.library import EVIDENCE
+from shutoffsim.scenario.pipes import full_bore_flow
 from shutoffsim.scenario.problems import dotted
 
 if TYPE_CHECKING:
@@ -91,6 +94,8 @@ def print_values(console: Console, scenario: Scenario, design: str | None = None
         console.print(_indented(f"{key} = {value}{mark}", console.width, "  ", "      "))
         if row.evidence != YOURS:
             console.print(_indented(str(row.source), console.width, "      ", "      "))
+    for line in _supply_pipes(scenario, names):
+        console.print("\n" + wrap(line, console.width))
     console.print("\nHow well founded the values are:")
     for label, number in count_evidence(scenario, design).items():
         console.print(f"  {number:>4}  {label}: {_MEANING.get(label, '')}".rstrip(": "))
@@ -103,6 +108,25 @@ def print_values(console: Console, scenario: Scenario, design: str | None = None
                 console.width,
             )
         )
+
+
+def _supply_pipes(scenario: Scenario, names: Sequence[str]) -> Iterator[str]:
+    """Yield what the supply pipe of each design gives, each different one once."""
+    told: dict[str, list[str]] = {}
+    for name in names:
+        dwelling = scenario.design(name).system.dwelling
+        if dwelling.supply_pipe is not None:
+            pressure, temperature = dwelling.pressure.mean, dwelling.water_temperature
+            flow = full_bore_flow(dwelling.supply_pipe, pressure, temperature)
+            text = (
+                f"full-bore flow of the supply pipe {60000.0 * flow:.3g} L/min "
+                f"at the mean pressure, {units.format(pressure, 'pressure')}, with water of "
+                f"{units.format(temperature, 'temperature')}"
+            )
+            told.setdefault(text, []).append(name)
+    for text, designs in told.items():
+        where = "" if len(designs) == len(names) else f"; {', '.join(designs)}"
+        yield f"Computed: {text}{where}."
 
 
 def _indented(text: str, width: int, first: str, later: str) -> str:

@@ -70,6 +70,16 @@ def _supply(system: System) -> Iterator[Complaint]:
             "only one of full_bore_flow or supply_pipe",
             "keep the measured flow",
         )
+    if pipe.roughness is None:
+        return
+    if pipe.friction_factor is not None:
+        yield Complaint(
+            ("dwelling", "supply_pipe", "friction_factor"),
+            "two values for one thing",
+            "roughness and friction_factor",
+            "only one of roughness or friction_factor",
+            "keep the friction factor only if it was measured",
+        )
     # Friction formulas for pipes hold up to a twentieth of the bore.
     if pipe.roughness > pipe.bore / 20:
         yield Complaint(

@@ -95,6 +95,8 @@ def in_use(path: Path, system: System) -> bool:
     if section in ("leaks", "sensors", "zones"):
         entry = getattr(system, section)[path[1]]
         return bool(entry.fitted) and (active or section != "sensors")
+    if path == ("dwelling", "full_bore_pressure"):
+        return system.dwelling.full_bore_flow is not None
     conditions = {
         "detection": active and any(sensor.fitted for sensor in system.sensors.values()),
         "siren": active and system.siren.fitted,

@@ -12,7 +12,7 @@ from shutoffsim.model import layout, quantiles
 from shutoffsim.scenario import calendar, devices
 from shutoffsim.scenario.devices import automated
 from shutoffsim.scenario.distributions import Distribution
-from shutoffsim.scenario.pipes import full_bore_flow
+from shutoffsim.scenario.pipes import pipe_fields
 from shutoffsim.scenario.schema import System
 from shutoffsim.scenario.schema.people import People
 from shutoffsim.scenario.schema.sensing import Sensor
@@ -188,13 +188,9 @@ def _fields(system: System) -> dict[str, Any]:
 
 def _water(system: System) -> dict[str, Any]:
     dwelling, weather = system.dwelling, system.weather
-    flow = dwelling.full_bore_flow
-    if flow is None:
-        assert dwelling.supply_pipe is not None
-        flow = full_bore_flow(dwelling.supply_pipe, dwelling.full_bore_pressure)
     return {
         "pressure": dwelling.pressure,
-        "full_bore_flow": flow,
+        "full_bore_flow": dwelling.full_bore_flow or 0.0,
         "full_bore_pressure": dwelling.full_bore_pressure,
         "drain_down": dwelling.drain_down,
         "film": dwelling.film,
@@ -202,6 +198,7 @@ def _water(system: System) -> dict[str, Any]:
         "spell_rate": weather.spell_rate,
         "spell_duration": weather.spell_duration,
         "region": 0,  # set by a portfolio whose dwellings share weather and mains
+        **pipe_fields(dwelling.supply_pipe, dwelling.water_temperature),
     }
 
 

@@ -14,12 +14,16 @@ from shutoffsim.scenario.schema.base import Preset, Section
 class SupplyPipe(Section):
     """The service pipe, when the full-bore flow was not measured."""
 
+    alternatives: ClassVar[tuple[tuple[str, ...], ...]] = (("roughness", "friction_factor"),)
+
     length: Annotated[float, base.Quantity("length", above=0, high=1e4)]
     """Length from the main to the stop valve."""
     bore: Annotated[float, base.Quantity("length", low=1e-3, high=1)]
     """Inner diameter."""
-    roughness: Annotated[float, base.Quantity("length", low=0, high=5e-3)]
-    """Height of the wall's roughness."""
+    roughness: Annotated[float, base.Quantity("length", low=0, high=5e-3)] | None = None
+    """Height of the wall's roughness, from which friction is computed at every flow."""
+    friction_factor: Annotated[float, base.Quantity("factor", above=0, high=1)] | None = None
+    """Darcy friction factor, where it is known: the same at every flow."""
     fittings_k: Annotated[float, base.Quantity("factor", low=0, high=1e6)]
     """Sum of the loss coefficients of bends, tees, meter and valves, on the bore's velocity."""
 
@@ -40,7 +44,9 @@ class Dwelling(Section):
     full_bore_pressure: base.Pressure
     """Static pressure during the bucket test."""
     supply_pipe: SupplyPipe | None = None
-    """Pipe data from which the full-bore flow is computed instead."""
+    """Pipe data from which the flow is computed instead, at every pressure anew."""
+    water_temperature: Annotated[float, base.Quantity("temperature", low=0, high=40)]
+    """Temperature of the cold water: its density, and its viscosity in the supply pipe."""
     drain_down: base.VolumeSpread
     """Water stored above a leak that still runs out after closing."""
     film: base.PositiveLengthSpread
