@@ -1,0 +1,153 @@
+"""Closings that go wrong, by hand: sheared stems, sticks, stalls, retries, second leaks."""
+
+from __future__ import annotations
+
+import pytest
+from staged import HOUR, MINUTE, OUTAGE, Stage
+
+from shutoffsim.model import layout as L
+
+
+def test_a_sheared_stem_ends_upstream():
+    """The stem shears at 5 N*m; nobody can turn this valve any more, strong as they are."""
+    stage = Stage(
+        """
+        valve = {breakaway = "6 N*m", stem_limit = "5 N*m"}
+        override.upstream = "10 min"
+        actuator.repair = "30 days"
+        """
+    )
+    row = stage.leak(1 * HOUR).over(2 * HOUR)
+    assert stage.state.broken == 1
+    assert row["mode"] == L.MODE_SEIZED
+    assert row["stopped_by"] == L.BY_UPSTREAM
+    assert row["stopped"] == pytest.approx(MINUTE + 10 * MINUTE, rel=1e-6)
+    # It has not been moved, and the next leak ends the same way.
+    assert stage.state.moved_at <= 0.0
+    stage.leak(3 * HOUR).to(4 * HOUR)
+    assert list(stage.rows["stopped_by"]) == [L.BY_UPSTREAM] * 2
+
+
+STICKS = 'actuator = {stick_chance = 1, feedback = FEEDBACK, repair = "30 days"}\n'
+
+
+@pytest.mark.parametrize(("feedback", "strokes"), [("false", 1), ("true", 2)])
+def test_a_stick_and_then_a_second_leak(feedback, strokes):
+    """Without feedback the valve is believed shut, so the second leak makes nobody try again.
+
+    Both have the stick for failure mode. The valve is opened again when the first is over, as
+    nobody knows of the second yet; it is found after its own minute.
+    """
+    stage = Stage(STICKS.replace("FEEDBACK", feedback))
+    stage.leak(1 * HOUR).leak(1 * HOUR + 20)
+    stage.to(1 * HOUR + 30)
+    assert stage.state.believed_shut == (feedback == "false")
+    assert stage.state.demands == strokes
+    stage.to(2 * HOUR)
+    assert len(stage.rows) == 2
+    assert (stage.rows["mode"] == L.MODE_ACTUATOR_FAILED).all()
+    assert (stage.rows["stopped_by"] == L.BY_HAND).all()
+    assert stage.rows["stopped"] == pytest.approx([60, 60], rel=1e-6)
+    assert stage.state.believed_shut == 0
+
+
+@pytest.mark.parametrize(("cutoff", "mode"), [("100 s", L.MODE_NONE), ("50 s", L.MODE_UNDERSIZED)])
+def test_a_person_closes_while_a_stroke_is_still_failing(cutoff, mode):
+    """Stalled until cut-off; a person is at the valve after 60 s.
+
+    If the stroke has not ended by then, no link had failed; afterwards it ends without effect, the
+    water stays on and nothing is believed shut.
+    """
+    stage = Stage(
+        f"""
+        valve.breakaway = "50 N*m"
+        actuator = {{stall_cutoff = "{cutoff}", thermal_resistance = "0.01 K/W", \
+repair = "30 days"}}
+        """
+    )
+    row = stage.leak(1 * HOUR).over(1 * HOUR + 80)
+    assert row["stopped_by"] == L.BY_HAND
+    assert row["stopped"] == pytest.approx(60, rel=1e-6)
+    assert row["volume"] * 1000 == pytest.approx(6, rel=1e-6)
+    assert row["mode"] == mode
+    stage.to(1 * HOUR + 200)
+    state = stage.state
+    assert (state.position, state.stroke, state.believed_shut) == (L.OPEN, L.IDLE, 0)
+    assert (state.hold_leak, state.demands, state.stalls) == (0, 1, 1)
+    assert state.moved_at == pytest.approx(1 * HOUR + 60, rel=1e-9)
+
+
+def test_a_person_closes_while_a_good_stroke_is_on_its_way():
+    """A stroke of 100 s that would succeed: the person is first, and it opens when it is over."""
+    stage = Stage('actuator.no_load_speed = "0.15 rpm"')
+    row = stage.leak(1 * HOUR).over(1 * HOUR + 80)
+    assert (row["stopped_by"], row["mode"]) == (L.BY_HAND, L.MODE_NONE)
+    assert row["stopped"] == pytest.approx(60, rel=1e-6)
+    stage.to(1 * HOUR + 200)
+    assert (stage.state.position, stage.state.hold_leak) == (L.OPEN, 0)
+
+
+#: Out from 08:00 to 18:00, otherwise awake.
+DAY_OUT = '{wake = "00:00", leave = "08:00", return = "18:00", sleep = "24:00", out_chance = 1}'
+AT_WORK = f"people.week = {{weekdays = {DAY_OUT}, saturday = {DAY_OUT}, sunday = {DAY_OUT}}}\n"
+
+
+def test_people_come_home_while_closing_is_tried_again_and_again():
+    """A leak at 10:00; four attempts, two hours apart, all stick. Home at 18:00, noticed a minute
+    later, shut by hand at once."""
+    stage = Stage(
+        AT_WORK
+        + """
+        actuator = {stick_chance = 1, retries = 3, retry_pause = "2 h", repair = "30 days"}
+        """
+    )
+    row = stage.leak(10 * HOUR).over(20 * HOUR)
+    assert stage.state.demands == 4
+    assert row["presence"] == L.OUT
+    assert row["found"] == pytest.approx(8 * HOUR + MINUTE, rel=1e-6)
+    assert row["stopped"] == pytest.approx(8 * HOUR + MINUTE, rel=1e-6)
+    assert (row["stopped_by"], row["mode"]) == (L.BY_HAND, L.MODE_ACTUATOR_FAILED)
+
+
+def test_noticing_stops_while_nobody_is_there():
+    """Half noticed before they leave at 08:00, the other half after 18:00."""
+    stage = Stage(AT_WORK + 'sensors.a.reach_chance = 0\npeople.notice_burst = "2 h"\n')
+    row = stage.leak(7 * HOUR).over(30 * HOUR)
+    assert row["found"] == pytest.approx(12 * HOUR, rel=1e-6)
+
+
+RULE = """
+sensors.a.reach_chance = 0
+people.notice_burst = "NOTICE"
+controller = {watchdog = true, restart_time = "40 min"}
+flow_rule = {fitted = true, pulse_volume = "1e-6 L", starting_flow = "0 L/h", flow = "1 L/min", \
+time = "30 min", volume = "1e6 L", time_away = "30 min", volume_away = "1e6 L"}
+"""
+DARK_FOR_40_MINUTES = OUTAGE.replace("5 h", "40 min")
+
+
+def ruled(notice: str, clock: int) -> Stage:
+    """Start a leak at 1:00 whose controller is down, or dark, from 1:10 to 1:50."""
+    stage = Stage(RULE.replace("NOTICE", notice) + DARK_FOR_40_MINUTES).leak(1 * HOUR)
+    return stage.ring(clock, 1 * HOUR + 10 * MINUTE)
+
+
+@pytest.mark.parametrize("clock", [L.CONTROLLER, L.OUTAGE])
+def test_a_rule_that_trips_while_nobody_listens_counts_anew(clock):
+    """It trips at 1:30 to no avail, counts from there, trips again at 2:00 and closes."""
+    row = ruled("5 h", clock).over(7 * HOUR)
+    assert row["sensed"] == pytest.approx(HOUR, rel=1e-6)
+    assert row["stopped"] == pytest.approx(HOUR, rel=1e-4)
+    assert row["stopped_by"] == L.BY_AUTOMATION
+
+
+@pytest.mark.parametrize(
+    ("clock", "mode"), [(L.CONTROLLER, L.MODE_CONTROLLER_DOWN), (L.OUTAGE, L.MODE_NO_POWER)]
+)
+def test_a_rule_that_trips_while_nobody_listens_says_which_link_was_broken(clock, mode):
+    """A person is faster than the second count."""
+    row = ruled("45 min", clock).over(7 * HOUR)
+    assert (row["mode"], row["stopped_by"]) == (mode, L.BY_HAND)
+    assert row["sensed"] != row["sensed"]
+    row = ruled("25 min", clock).over(7 * HOUR)  # before the first
+    assert row["mode"] == L.MODE_NONE
