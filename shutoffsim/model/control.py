@@ -243,7 +243,7 @@ def finish_repair(p, s, now, delay):
         valve.renew(p, s, now, u)
     valve.move(p, s, now)
     delay[L.ACTUATOR] = waiting(p.failure_rate, element_draw(s))
-    reopen_if_free(p, s, now)
+    reopen_if_free(p, s, now, delay)
     order_again(p, s, now, delay)
 
 
@@ -313,11 +313,10 @@ def end_closing(p, s, now, purpose, delay):
         elif purpose == L.CLOSE_POWER:
             s.nuisance_closings += 1
         set_position(p, s, now, L.SHUT, L.BY_AUTOMATION)
-        if p.element == L.ELEMENT_SOLENOID_SHUT:
-            power.spend(p, s, now, 0.0, delay, L.BATTERY_EMPTY)
+        power.coil_switched(p, s, now, delay, L.BATTERY_EMPTY)
         if purpose == L.CLOSE_NUISANCE:
             after_nuisance(p, s, now, delay)
-        reopen_if_free(p, s, now)  # what wanted it shut may have ended during the stroke
+        reopen_if_free(p, s, now, delay)  # what wanted it shut may have ended during the stroke
         return
     s.last_outcome = outcome
     propose_to_demanded(s, outcome)
@@ -364,7 +363,7 @@ def after_nuisance(p, s, now, delay):
     if s.last_outcome == L.MODE_NONE:
         s.nuisance_closings += 1
     s.believed_shut = 0
-    reopen_if_free(p, s, now)
+    reopen_if_free(p, s, now, delay)
     u = uniform(s.seed, s.history, NUISANCE_DRAWS, s.n_nuisance)
     v = uniform(s.seed, s.history, NUISANCE_DRAWS, s.n_nuisance + 1)
     s.n_nuisance += 2

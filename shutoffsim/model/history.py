@@ -215,7 +215,7 @@ def supply_is_back(p, s, now, delay):
     if was_dark and s.controller == 0:  # the controller starts anew, hung or not
         s.controller = 1
         delay[L.CONTROLLER] = waiting(p.hang_rate, controller_draw(s))
-    reopen_if_free(p, s, now)
+    reopen_if_free(p, s, now, delay)
     s.tries = 0
     control.order_again(p, s, now, delay)
     wanted = s.hold_leak == 1 or s.hold_away == 1
@@ -229,13 +229,14 @@ def supply_is_back(p, s, now, delay):
 def all_dark(p, s, now, delay):
     """Neither mains nor battery: solenoids fall to their unpowered position."""
     delay[L.POLICY] = L.NEVER
-    if p.element == L.ELEMENT_SOLENOID_OPEN and s.position != L.SHUT and s.failed == 0:
-        s.hold_power = 1
-        s.believed_shut = 1
-        s.strokes += 1.0
-        s.nuisance_closings += 1
-        valve.move(p, s, now)
-        set_position(p, s, now, L.SHUT, L.BY_AUTOMATION)
+    if p.element == L.ELEMENT_SOLENOID_OPEN and s.failed == 0:
+        s.hold_power = 1  # also when it was shut before: without power it does not open
+        if s.position != L.SHUT:
+            s.believed_shut = 1
+            s.strokes += 1.0
+            s.nuisance_closings += 1
+            valve.move(p, s, now)
+            set_position(p, s, now, L.SHUT, L.BY_AUTOMATION)
     if p.element == L.ELEMENT_SOLENOID_SHUT and s.position == L.SHUT:
         s.believed_shut = 0
         set_position(p, s, now, L.OPEN, L.BY_NOBODY)
@@ -263,7 +264,7 @@ def on_trip(p, s, now, delay):
         delay[L.TRIP] = quantile(p.stay, trip_draw(s))
         s.away_mode = 0
         s.hold_away = 0
-        reopen_if_free(p, s, now)
+        reopen_if_free(p, s, now, delay)
     on_presence(p, s, now, delay)
 
 
@@ -451,7 +452,7 @@ def settle(p, s, now, rows, delay):
             renew_battery(p, s, now, delay)
         s.hold_leak = 0
         if s.stroke == L.IDLE or s.position == L.SHUT:
-            reopen_if_free(p, s, now)
+            reopen_if_free(p, s, now, delay)
 
 
 @entry

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from shutoffsim.model import damage, detection, leak, override
+from shutoffsim.model import damage, detection, leak, override, power
 from shutoffsim.model import layout as L
 from shutoffsim.model.compiled import kernel, part
 from shutoffsim.model.occupancy import presence_at, until_presence_changes
@@ -89,7 +89,7 @@ def set_position(p, s, now, position, by):
 
 
 @kernel
-def reopen_if_free(p, s, now):
+def reopen_if_free(p, s, now, delay):
     """Open the valve unless something still wants it shut."""
     if s.hold_leak == 1 or s.hold_away == 1 or s.hold_power == 1:
         return
@@ -97,6 +97,7 @@ def reopen_if_free(p, s, now):
     if s.position != L.OPEN:
         s.strokes += 1.0
         set_position(p, s, now, L.OPEN, L.BY_NOBODY)
+        power.coil_switched(p, s, now, delay, L.BATTERY_EMPTY)
 
 
 @kernel

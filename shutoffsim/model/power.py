@@ -76,6 +76,13 @@ def spend(p, s, now, energy, delay, empty_clock):
 
 
 @kernel
+def coil_switched(p, s, now, delay, empty_clock):
+    """The valve is in another position: on battery, draw from now on what its coil takes there."""
+    if is_solenoid(p) and power_source(p, s) == ON_BATTERY:
+        spend(p, s, now, 0.0, delay, empty_clock)
+
+
+@kernel
 def next_battery_failure(p, s):
     """Return the delay [s] until the battery of today fails unnoticed."""
     u = uniform(s.seed, s.history, BATTERY_DRAWS, s.n_battery)

@@ -39,6 +39,40 @@ def test_a_solenoid_powered_open_that_was_shut_before_draws_for_the_controller_a
     assert stage.to(6 * HOUR - 1).state.battery_empty == 0
 
 
+def test_a_solenoid_powered_open_that_shuts_on_battery_no_longer_draws_for_its_coil():
+    """An hour of outage at 5 W leaves 5 Wh; shut, the controller's 1 W lasts the outage out."""
+    stage = Stage(POWERED_OPEN + NOBODY).ring(L.OUTAGE, 1 * HOUR).leak(2 * HOUR)
+    assert stage.to(6 * HOUR - 1).state.battery_empty == 0
+    assert stage.state.battery_draw == 1.0
+
+
+def test_a_solenoid_powered_open_that_opens_on_battery_draws_for_its_coil_again():
+    """Shut from 2:00 to 2:30, when the leak is found: 4.5 Wh at 5 W last until 3:24."""
+    stage = Stage(POWERED_OPEN + 'people.notice_burst = "30 min"\n')
+    stage.ring(L.OUTAGE, 1 * HOUR).leak(2 * HOUR)
+    assert stage.to(3.4 * HOUR - 2).state.position == L.OPEN
+    assert stage.to(3.4 * HOUR + 2).state.position == L.SHUT
+
+
+def test_a_solenoid_powered_open_does_not_open_in_the_dark():
+    """Shut by a leak before an outage, on a battery that dies: it opens when the mains are back."""
+    stage = Stage(POWERED_OPEN + 'people.notice_burst = "3 h"\n').leak(0.5 * HOUR)
+    stage.ring(L.OUTAGE, 1 * HOUR).ring(L.BATTERY_LIFE, 2 * HOUR)
+    assert len(stage.to(3.6 * HOUR).rows) == 1
+    assert stage.to(6 * HOUR - 1).state.position == L.SHUT
+    assert stage.to(6 * HOUR + 1).state.position == L.OPEN
+
+
+@pytest.mark.parametrize("fitted", ["true", "false"])
+def test_a_solenoid_powered_shut_stays_shut_on_the_mains(fitted):
+    """What its coil takes there is nothing to a battery, fitted or not."""
+    changes = POWERED_SHUT.replace("{fitted = true", f"{{fitted = {fitted}") + NOBODY
+    stage = Stage(changes).leak(1 * HOUR)
+    assert stage.to(1 * HOUR + 1).state.position == L.SHUT
+    assert stage.to(30 * HOUR).state.position == L.SHUT
+    assert (stage.state.demands, stage.state.battery_empty) == (1, 0)
+
+
 def test_a_solenoid_that_has_failed_open_does_not_fall_shut():
     stage = Stage(POWERED_OPEN).ring(L.ACTUATOR, 0.5 * HOUR).ring(L.OUTAGE, 1 * HOUR)
     assert stage.to(3 * HOUR + 1).state.position == L.OPEN
