@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 EXIT_BAD_INPUT = 2
+LISTED_PROBLEMS = 20  # that are printed; the rest is counted
 
 
 @dataclass(frozen=True)
@@ -109,16 +110,19 @@ class OutputError(ShutoffError):
 
 
 class ScenarioError(ShutoffError):
-    """A scenario cannot be used; carries all problems found, not only the first.
+    """A scenario cannot be used; carries the problems found, not only the first.
 
     Parameters
     ----------
     problems : iterable of Problem
         At least one.
+    unlisted : int
+        Further ones of the same text that are counted only.
     """
 
-    def __init__(self, problems: Iterable[Problem]) -> None:
+    def __init__(self, problems: Iterable[Problem], unlisted: int = 0) -> None:
         self.problems = tuple(problems)
+        self.unlisted = unlisted
         if not self.problems:
             raise ValueError("a ScenarioError needs at least one problem")
         first = self.problems[0]
@@ -131,13 +135,16 @@ class ScenarioError(ShutoffError):
         )
 
     def __str__(self) -> str:
-        text = "\n".join(str(problem) for problem in self.problems)
-        if len(self.problems) == 1:
+        text = "\n".join(str(problem) for problem in self.problems[:LISTED_PROBLEMS])
+        count = len(self.problems) + self.unlisted
+        if count == 1:
             return text
-        return f"{len(self.problems)} problems\n{text}"
+        rest = count - min(len(self.problems), LISTED_PROBLEMS)
+        more = f"\nand {rest:,} more" if rest else ""
+        return f"{count:,} problems\n{text}{more}"
 
-    def __reduce__(self) -> tuple[type[ScenarioError], tuple[tuple[Problem, ...]]]:
-        return type(self), (self.problems,)
+    def __reduce__(self) -> tuple[type[ScenarioError], tuple[tuple[Problem, ...], int]]:
+        return type(self), (self.problems, self.unlisted)
 
 
 class PrecisionWarning(UserWarning):

@@ -17,6 +17,9 @@ HEADING_KEYS = ("name", "description", "currency", "designs")
 DEFAULT_CURRENCY = "EUR"
 
 
+MOST_KEPT = 200  # problems of one text; the rest is counted
+
+
 class Problems:
     """Collects what is wrong with one text, each thing once."""
 
@@ -24,6 +27,16 @@ class Problems:
         self._where = where
         self._lines = read.find_lines(text)
         self._found: dict[tuple[Any, ...], Problem] = {}
+        self._unlisted = 0
+
+    @property
+    def full(self) -> bool:
+        """There are so many that no person reads further ones."""
+        return len(self._found) >= MOST_KEPT
+
+    def count(self, number: int) -> None:
+        """Note that there are so many more."""
+        self._unlisted += number
 
     def __bool__(self) -> bool:
         return bool(self._found)
@@ -38,15 +51,20 @@ class Problems:
         hint: str | None = None,
     ) -> None:
         """Note one problem at a path of the file."""
+        mark = (path, message, found)
+        if mark in self._found:
+            return
+        if self.full:
+            self._unlisted += 1
+            return
         line = read.line_of(path, self._lines)
-        problem = Problem(message, self._where, dotted(path), line, found, expected, hint)
-        self._found.setdefault((path, message, found), problem)
+        self._found[mark] = Problem(message, self._where, dotted(path), line, found, expected, hint)
 
     def stop_if_any(self) -> None:
         """Raise everything collected so far."""
         if self._found:
             ordered = sorted(self._found.values(), key=lambda p: p.line or 0)
-            raise ScenarioError(ordered)
+            raise ScenarioError(ordered, self._unlisted)
 
 
 def dotted(path: Iterable[str]) -> str:

@@ -11,9 +11,19 @@ from shutoffsim.errors import Problem, ScenarioError
 from shutoffsim.scenario.structure import Path
 
 LARGEST_FILE = 1_000_000  # bytes
+DEEPEST = 32  # parts of a dotted key
+LARGEST_WHOLE = 2**63  # as TOML has it
 _KEY = r'"(?:[^"\\]|\\.)*"|\'[^\']*\'|[A-Za-z0-9_-]+'
 _HEADER = re.compile(rf"^\s*\[\s*((?:{_KEY})(?:\s*\.\s*(?:{_KEY}))*)\s*\]")
 _ENTRY = re.compile(rf"^\s*((?:{_KEY})(?:\s*\.\s*(?:{_KEY}))*)\s*=")
+# Every text, comment and key, one after the other; what is not closed ends with its line.
+_PART = r'"(?:[^"\\\n]|\\.)*+"?|\'[^\'\n]*+\'?|[A-Za-z0-9_-]++'
+_SPOKEN = re.compile(
+    r"#[^\n]*+"
+    r'|(?s:"""(?:[^"\\]|\\.|"(?!""))*+(?:""")?)'
+    r"|'{3}(?:[^']|'(?!''))*+(?:'{3})?"
+    rf"|(?P<key>(?:{_PART})(?:[ \t]*+\.[ \t]*+(?:{_PART}))*+)"
+)
 _LINE = re.compile(r"at line (\d+)")
 
 
@@ -76,12 +86,16 @@ def read_tables(text: str, where: str) -> dict[str, Any]:
     """
     if not text.strip():
         _refuse(where, "the file is empty", "a scenario", "start from the starter scenario")
+    text = text.replace("\r\n", "\n")
+    _check_depth(text, where)
     try:
-        return tomllib.loads(text.replace("\r\n", "\n"))
+        tables = tomllib.loads(text)
+        _check_numbers(tables, where)
+        return tables
     except tomllib.TOMLDecodeError as error:
         message = str(error)
         match = _LINE.search(message)
-        lines = text.replace("\r\n", "\n").rstrip().split("\n")
+        lines = text.rstrip().split("\n")
         line = int(match[1]) if match else len(lines)
         what = re.sub(r"\s*\(at .*\)$", "", message)
         hint = "put texts in quotes and write key = value"
@@ -99,6 +113,32 @@ def read_tables(text: str, where: str) -> dict[str, Any]:
         raise ScenarioError([problem]) from None
     except (RecursionError, ValueError, OverflowError) as error:
         _refuse(where, "this is not TOML", "TOML", found=str(error)[:100])
+
+
+def _check_depth(text: str, where: str) -> None:
+    """Refuse keys of very many parts: reading them takes time with the square of their number."""
+    for match in _SPOKEN.finditer(text):
+        key = match["key"]
+        if key is None or len(key) <= 2 * DEEPEST or len(re.findall(_PART, key)) <= DEEPEST:
+            continue
+        problem = Problem(
+            f"a key of more than {DEEPEST} parts",
+            where=where,
+            line=text.count("\n", 0, match.start()) + 1,
+            found=key[:60],
+            expected="keys as in the scenario reference",
+        )
+        raise ScenarioError([problem])
+
+
+def _check_numbers(table: Any, where: str) -> None:
+    """Refuse whole numbers that TOML does not have to know, which may be endless to write out."""
+    entries = table.values() if isinstance(table, dict) else table
+    for value in entries:
+        if isinstance(value, dict | list):
+            _check_numbers(value, where)
+        elif isinstance(value, int) and not -LARGEST_WHOLE <= value < LARGEST_WHOLE:
+            _refuse(where, "a whole number is too large", "numbers of at most 18 digits")
 
 
 def find_lines(text: str) -> dict[Path, int]:

@@ -68,6 +68,7 @@ def resolve(tables: Mapping[str, Any], where: str, text: str) -> tuple[Heading, 
     heading = _heading(tables, problems)
     base = {key: value for key, value in tables.items() if key not in HEADING_KEYS}
     changes = _changes(tables.get("designs"), problems)
+    _check_counts(base, tables.get("designs"), problems)
     _check_names(base, (), problems)
     for name, (change, _owners, _text) in changes.items():
         _check_names(change, ("designs", name), problems)
@@ -79,6 +80,8 @@ def resolve(tables: Mapping[str, Any], where: str, text: str) -> tuple[Heading, 
         if system is not None:
             written = dict(values(System, filled))
             designs.append(Design(name, description, system, written, origins))
+        if problems.full:
+            break
     problems.stop_if_any()
     if not any(leak.fitted for design in designs for leak in design.system.leaks.values()):
         problems.add(
@@ -87,7 +90,6 @@ def resolve(tables: Mapping[str, Any], where: str, text: str) -> tuple[Heading, 
             expected="at least one place where water may escape",
             hint='add [leaks."washing machine hose"] with kind = "appliance hose"',
         )
-    _check_counts(designs, problems)
     problems.stop_if_any()
     return heading, designs
 
@@ -126,6 +128,7 @@ def _changes(raw: Any, problems: Problems) -> dict[str, Change]:
     if len(raw) > MOST_DESIGNS:
         most = f"at most {MOST_DESIGNS}"
         problems.add(("designs",), "too many designs", found=str(len(raw)), expected=most)
+        problems.stop_if_any()  # what follows takes time for each
     _check_entries(raw, ("designs",), problems)
     found: dict[str, Change] = {}
     for name, own in raw.items():
@@ -174,10 +177,11 @@ def _chain(name: str, raw: Mapping[str, Any], problems: Problems) -> list[str]:
             return []
         if other in chain:
             loop = " -> ".join(f'"{key}"' for key in [*chain[: chain.index(other) + 1][::-1]])
+            found = f'{loop} -> "{other}"' if len(chain) > 1 else f'"{other}"'
             problems.add(
                 path,
                 "designs are like each other in a circle",
-                found=f'{loop} -> "{other}"' if len(chain) > 1 else f'"{other}"',
+                found=found if len(found) <= 200 else found[:200] + "...",
                 hint="let one of them stand on its own",
             )
             return []
@@ -220,12 +224,15 @@ def _check_name(name: Any, path: Path, problems: Problems) -> None:
     )
 
 
-def _check_counts(designs: list[Design], problems: Problems) -> None:
+def _check_counts(base: Mapping[str, Any], designs: Any, problems: Problems) -> None:
+    """Stop at once where the work for each entry of each design would take too long."""
     from shutoffsim.model.layout import MAX_SENSORS, MAX_SOURCES
 
     limits = (("leaks", MAX_SOURCES), ("sensors", MAX_SENSORS), ("zones", MAX_SOURCES))
+    own = designs.values() if isinstance(designs, Mapping) else ()
     for kind, most in limits:
-        names = {name for design in designs for name in getattr(design.system, kind)}
+        tables = [part.get(kind) for part in (base, *own) if isinstance(part, Mapping)]
+        names = {name for table in tables if isinstance(table, Mapping) for name in table}
         if len(names) > most:
             problems.add(
                 (kind,),
@@ -234,6 +241,7 @@ def _check_counts(designs: list[Design], problems: Problems) -> None:
                 expected=f"at most {most}",
                 hint="join like ones, with parts = 2 and so on" if kind == "leaks" else None,
             )
+            problems.stop_if_any()
 
 
 def _validate(
@@ -246,7 +254,11 @@ def _validate(
     try:
         system = System.model_validate(filled, context={"currency": currency})
     except ValidationError as error:
-        for detail in _independent(error.errors(include_url=False), merged):
+        details = _independent(error.errors(include_url=False), merged)
+        for number, detail in enumerate(details):
+            if problems.full:
+                problems.count(len(details) - number)
+                break
             note(detail, merged, owners, currency, problems)
         return None
     sound = True

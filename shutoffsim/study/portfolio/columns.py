@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from types import UnionType
 from typing import TYPE_CHECKING, Any, Union, get_args, get_origin
 
-from shutoffsim.errors import Problem, ScenarioError, UnitError
+from shutoffsim.errors import LISTED_PROBLEMS, Problem, ScenarioError, UnitError
 from shutoffsim.scenario import library
 from shutoffsim.scenario.fill import ONLY_ZONE
 from shutoffsim.scenario.problems import dotted
@@ -78,6 +78,7 @@ def read_header(names: Sequence[str], scenario: Scenario, where: str) -> Header:
         With every column that names no key, or one that cannot differ between dwellings.
     """
     problems: list[Problem] = []
+    unlisted = 0
     special: dict[str, int] = {}
     columns: dict[Path, Column] = {}
     known = {dotted(path): path for path in _keys(System, (), scenario)}
@@ -88,7 +89,10 @@ def read_header(names: Sequence[str], scenario: Scenario, where: str) -> Header:
         else:
             path = _path(name)
             if path is None or dotted(path) not in known:
-                problems.append(_unknown(name, path, known, where))
+                if len(problems) < LISTED_PROBLEMS:  # the search for alike names takes time
+                    problems.append(_unknown(name, path, known, where))
+                else:
+                    unlisted += 1
                 continue
             twice = path in columns
             columns.setdefault(path, _column(path, place, scenario))
@@ -103,7 +107,7 @@ def read_header(names: Sequence[str], scenario: Scenario, where: str) -> Header:
                 )
             )
     if problems:
-        raise ScenarioError(problems)
+        raise ScenarioError(problems, unlisted)
     return Header(
         tuple(columns.values()),
         special.get(IDENTIFIER),
