@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import hashlib
 import io
-import os
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from functools import cache
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -21,14 +21,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shutoffsim.engine.run import CHUNK, Chunk, Setup, run_chunk
+from shutoffsim.engine.unfinished import claim_file, clear, put_in_place
 from shutoffsim.errors import ModelError, OutputError
 from shutoffsim.model import layout as L
-from shutoffsim.model.compiled import kernel_sources
 from shutoffsim.version import __version__
 
 Arrays = dict[str, NDArray[Any]]
 Progress = Callable[[int, int], None]
 
+_PACKAGE = Path(__file__).resolve().parent.parent
+_LIBRARIES = ("numpy", "numba", "llvmlite", "scipy", "fluids", "pydantic")
 _CONNECT = 10.0  # s to wait for an answer
 _DIGEST = 32  # bytes
 
@@ -152,12 +154,25 @@ def run_pieces_on(
             client.cancel([result for _, result in waiting if isinstance(result, Future)])
 
 
+def sources() -> list[Path]:
+    """Return the files that can change a number: all but those that only show results."""
+    return sorted(
+        path
+        for path in _PACKAGE.rglob("*")
+        if path.suffix in (".py", ".json", ".toml")
+        and path.relative_to(_PACKAGE).parts[0] not in ("report", "cli")
+    )
+
+
 @cache
 def fingerprint() -> str:
-    """Return what a worker must agree on: the version and the text of all kernels."""
+    """Return what a worker must agree on: every source of numbers, and the libraries below it."""
     text = hashlib.sha256(__version__.encode())
-    for path in kernel_sources():
-        text.update(path.name.encode() + b"\0" + path.read_bytes() + b"\0")
+    for library in _LIBRARIES:
+        text.update(f"|{library} {version(library)}".encode())
+    for path in sources():
+        name = path.relative_to(_PACKAGE).as_posix()
+        text.update(b"\0" + name.encode() + b"\0" + path.read_bytes())
     return text.hexdigest()
 
 
@@ -165,6 +180,7 @@ def setup_name(setup: Setup) -> str:
     """Return 32 hexadecimal digits that stand for everything that decides a setup's results."""
     text = hashlib.sha256(fingerprint().encode())
     text.update(f"|{setup.seed}|{setup.engine}|{setup.probes}|{len(setup.params)}".encode())
+    text.update(f"|{setup.extra}|{setup.tilt}".encode())
     for field in setup.params.dtype.names:  # one by one: the gaps between fields hold anything
         text.update(np.ascontiguousarray(setup.params[field]).tobytes())
     for part in (setup.placement.share_cum, setup.placement.cell_cum):
@@ -177,7 +193,7 @@ def _work(expected: str, function: Callable[..., Arrays], arguments: tuple[Any, 
     if fingerprint() != expected:
         raise ModelError(
             "a worker of the cluster has another version of shutoffsim",
-            found=f"shutoffsim {__version__} with other sources",
+            found=f"shutoffsim {__version__} with other sources or libraries",
             expected="the same version everywhere",
             hint="install the same version on all machines and start the workers again",
         )
@@ -218,6 +234,7 @@ def _make_folder(store: Path) -> None:
         store.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise _refusal(store, error) from None
+    clear(store)
 
 
 def _keep(path: Path, arrays: Arrays) -> None:
@@ -225,12 +242,15 @@ def _keep(path: Path, arrays: Arrays) -> None:
     data = io.BytesIO()
     np.savez(data, **arrays)  # type: ignore[arg-type]
     content = data.getvalue()
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        part.write_bytes(hashlib.sha256(content).digest() + content)
-        part.replace(path)
+        part, file = claim_file(path)
+        try:
+            with file:
+                file.write(hashlib.sha256(content).digest() + content)
+                put_in_place(part, file, path)
+        finally:
+            part.unlink(missing_ok=True)
     except OSError as error:
-        part.unlink(missing_ok=True)
         raise _refusal(path, error) from None
 
 

@@ -15,10 +15,13 @@ from __future__ import annotations
 import json
 import os
 import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from shutoffsim.engine.unfinished import claim_folder, clear, exchange
 from shutoffsim.errors import ModelError, OutputError
 from shutoffsim.report.estimates import estimate_table
 from shutoffsim.report.files import refusal, to_json
@@ -61,9 +64,10 @@ def check_place(folder: str | Path) -> None:
                 expected="a folder that exists, to put the result folder into",
                 hint="make it first, or check the spelling",
             )
-        part = _part_of(target)
-        part.mkdir()
-        part.rmdir()
+        clear(target.parent)
+        _recover(target)
+        with _part_of(target):
+            pass
     except OSError as error:
         raise refusal(where, error) from None
 
@@ -83,8 +87,30 @@ def _check_replaceable(target: Path, where: str) -> None:
         raise OutputError("the folder is write-protected", where=where)
 
 
-def _part_of(target: Path) -> Path:
-    return target.with_name(f".{target.name[:100]}.{os.getpid()}.part")
+@contextmanager
+def _part_of(target: Path) -> Iterator[Path]:
+    """Yield a new folder beside the target; what has not been moved away by then is removed."""
+    part, lock = claim_folder(target)
+    try:
+        yield part
+    finally:
+        shutil.rmtree(part, ignore_errors=True)
+        if lock >= 0:
+            os.close(lock)
+
+
+def _aside(target: Path) -> Path:
+    return target.with_name(f".{target.name[:50]}.shutoffsim-old")
+
+
+def _recover(target: Path) -> None:
+    """Put an old result back that a killed run had moved aside, or finish removing it."""
+    old = _aside(target)
+    if old.is_dir():
+        if target.exists():
+            shutil.rmtree(old, ignore_errors=True)
+        else:
+            old.rename(target)
 
 
 def save_assessment(assessment: Assessment, folder: str | Path) -> None:
@@ -104,14 +130,10 @@ def save_assessment(assessment: Assessment, folder: str | Path) -> None:
     check_place(folder)
     where = str(folder)
     target = Path(folder).resolve()
-    part = _part_of(target)
     try:
-        part.mkdir()
-        try:
+        with _part_of(target) as part:
             _write_files(assessment, part)
             _put_in_place(part, target)
-        finally:
-            shutil.rmtree(part, ignore_errors=True)
     except OutputError as error:  # of one of the files
         raise OutputError(
             error.message, where=where, found=error.found, expected=error.expected
@@ -149,10 +171,13 @@ def _write_files(assessment: Assessment, part: Path) -> None:
 
 
 def _put_in_place(part: Path, target: Path) -> None:
-    old = target.with_name(f".{target.name[:100]}.{os.getpid()}.old")
+    """Give the new folder the target's name; an old result is then in ``part``, or is removed."""
     if not target.exists():
         part.rename(target)
         return
+    if exchange(part, target):
+        return
+    old = _aside(target)
     target.rename(old)
     try:
         part.rename(target)

@@ -11,6 +11,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Protocol, Self
 
+from shutoffsim.engine.unfinished import claim_file, clear, put_in_place
 from shutoffsim.errors import OutputError
 
 
@@ -59,8 +60,8 @@ class OutputFile:
                 )
             if target.exists() and not os.access(target, os.W_OK):
                 raise OutputError("the file is write-protected", where=where)
-            part = target.with_name(f".{target.name[:100]}.{os.getpid()}.part")
-            self._file = part.open("xb")
+            clear(target.parent)
+            part, self._file = claim_file(target)
         except OSError as error:
             raise refusal(where, error) from None
         self._target = target
@@ -95,9 +96,7 @@ class OutputFile:
             return
         try:
             if kind is None:
-                self.flush()
-                self._file.close()
-                part.replace(self._target)
+                put_in_place(part, self._file, self._target)
         except OSError as failure:
             raise refusal(str(self.path), failure) from None
         finally:

@@ -9,6 +9,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from shutoffsim.engine.unfinished import MARK
 from shutoffsim.errors import ModelError, OutputError
 from shutoffsim.report import archive
 from shutoffsim.report.archive import (
@@ -150,14 +151,58 @@ def test_failure_at_the_last_step_leaves_the_old_result(
     rename = Path.rename
 
     def fail(self: Path, target: Path) -> Path:
-        if self.name.endswith(".part"):
+        if self.name.endswith(MARK):
             raise OSError(5, "Input/output error")
         return rename(self, target)
 
+    monkeypatch.setattr(archive, "exchange", lambda *_: False)
     monkeypatch.setattr(Path, "rename", fail)
     with pytest.raises(OutputError, match="input/output error"):
         save_assessment(assessed, folder)
     assert {p.name: p.read_bytes() for p in folder.iterdir()} == before
+    assert [p.name for p in folder.parent.iterdir()] == ["result"]
+
+
+def test_replacing_is_one_step(
+    assessed: Assessment, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A run that is killed at any moment leaves the old result or the new one in its place."""
+    if not archive.exchange(folder, folder):
+        pytest.skip("this system exchanges no names")
+
+    def fail(self: Path, target: Path) -> Path:
+        raise AssertionError("a folder was moved away before the new one was there")
+
+    monkeypatch.setattr(Path, "rename", fail)
+    save_assessment(assessed, folder)
+    assert [p.name for p in folder.parent.iterdir()] == ["result"]
+
+
+def test_an_old_result_that_a_killed_run_moved_aside_comes_back(
+    assessed: Assessment, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where names cannot be exchanged in one step."""
+    before = {p.name: p.read_bytes() for p in folder.iterdir()}
+    monkeypatch.setattr(archive, "exchange", lambda *_: False)
+    rename = Path.rename
+
+    class KilledError(BaseException):
+        pass
+
+    def killed(self: Path, target: Path) -> Path:
+        if self.name.endswith(MARK):
+            raise KilledError
+        return rename(self, target)
+
+    with monkeypatch.context() as until:
+        until.setattr(Path, "rename", killed)
+        with pytest.raises(KilledError):
+            save_assessment(assessed, folder)
+    assert not folder.exists()
+    check_place(folder)
+    assert {p.name: p.read_bytes() for p in folder.iterdir()} == before
+    assert [p.name for p in folder.parent.iterdir()] == ["result"]
+    save_assessment(assessed, folder)
     assert [p.name for p in folder.parent.iterdir()] == ["result"]
 
 

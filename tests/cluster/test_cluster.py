@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import signal
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +17,7 @@ import pytest
 import shutoffsim
 from shutoffsim.engine import cluster
 from shutoffsim.engine.run import Chunk, Setup, run_chunks
+from shutoffsim.engine.unfinished import MARK
 from shutoffsim.errors import ModelError, OutputError
 from shutoffsim.study.portfolio import portfolio, run
 
@@ -124,7 +127,14 @@ def test_finished_chunks_are_kept_and_taken_up(client, setup, wanted, tmp_path, 
     # another seed is another question
     list(cluster.run_chunks_on(client, Setup.of(setup.params, 8), 3, 131, store))
     assert len(computed) == len(wanted)
-    assert not [path for path in store.iterdir() if path.name.endswith(".part")]
+    assert not [path for path in store.iterdir() if path.name.startswith(".")]
+
+
+def test_what_a_killed_run_left_in_the_store_is_cleared(client, setup, tmp_path):
+    left = tmp_path / f".x.result.0123abcd{MARK}"
+    left.write_bytes(b"half")
+    next(cluster.run_chunks_on(client, setup, 0, 4, tmp_path))
+    assert not left.exists()
 
 
 def test_a_name_stands_for_all_that_decides_a_result(house, setup):
@@ -134,11 +144,13 @@ def test_a_name_stands_for_all_that_decides_a_result(house, setup):
         cluster.setup_name(Setup.of(setup.params, 7, "trace")),
         cluster.setup_name(Setup.of(setup.params, 7, probes=16)),
         cluster.setup_name(Setup.of(setup.params[:1], 7)),
+        cluster.setup_name(replace(setup, extra=8)),
+        cluster.setup_name(replace(setup, tilt=True)),
     }
     changed = setup.params.copy()
     changed["valve_age"][1] += 1.0
     names.add(cluster.setup_name(Setup.of(changed, 7)))
-    assert len(names) == 6
+    assert len(names) == 8
     again = Setup.of(house.parameters(["no automation", "plus battery"]), 7)
     assert cluster.setup_name(again) == cluster.setup_name(setup)
 
@@ -163,6 +175,52 @@ def test_a_worker_with_another_version_is_refused(client, setup, monkeypatch):
     monkeypatch.setattr(cluster, "fingerprint", lambda: "something else")
     with pytest.raises(ModelError, match="another version of shutoffsim"):
         list(cluster.run_chunks_on(client, setup, 0, 4))
+
+
+@pytest.fixture
+def copied(tmp_path, monkeypatch):
+    """Let the fingerprint look at a copy of the program."""
+    package = tmp_path / "shutoffsim"
+    shutil.copytree(cluster._PACKAGE, package, ignore=shutil.ignore_patterns("__pycache__"))
+    monkeypatch.setattr(cluster, "_PACKAGE", package)
+    return package
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "model/history.py",
+        "engine/batch.py",
+        "engine/placement.py",
+        "engine/run.py",
+        "study/portfolio/block.py",
+        "study/portfolio/settings.py",
+        "scenario/parameters.py",
+        "scenario/defaults.toml",
+        "units/factors.json",
+        "estimate/tally.py",
+    ],
+)
+def test_an_edit_of_anything_that_makes_numbers_shows(copied, name):
+    fingerprint = cluster.fingerprint.__wrapped__
+    before = fingerprint()
+    path = copied / name
+    path.write_bytes(path.read_bytes() + b" ")
+    assert fingerprint() != before
+
+
+@pytest.mark.parametrize("name", ["report/wording.py", "cli/app.py"])
+def test_an_edit_of_what_only_shows_results_does_not_matter(copied, name):
+    before = cluster.fingerprint.__wrapped__()
+    path = copied / name
+    path.write_bytes(path.read_bytes() + b" ")
+    assert cluster.fingerprint.__wrapped__() == before
+
+
+def test_another_library_shows(monkeypatch):
+    before = cluster.fingerprint.__wrapped__()
+    monkeypatch.setattr(cluster, "version", lambda name: "0.0")
+    assert cluster.fingerprint.__wrapped__() != before
 
 
 def test_nobody_at_the_address(setup, monkeypatch):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
+from shutoffsim.engine.unfinished import MARK
 from shutoffsim.errors import ModelError, OutputError, ScenarioError
 from shutoffsim.report.table_file import TableFile
 from shutoffsim.study.portfolio import EXIT_SOME_FAILED, portfolio
@@ -190,7 +191,7 @@ def test_rows_are_written_in_full_or_not_at_all(house, table, tmp_path, end):
     with pytest.raises(ModelError), TableFile(target) as file:
         portfolio(house, table("dwelling,valve.age\na,x\n"), out=file.add, **FEW)
     assert target.read_bytes() == before
-    assert sorted(p.name for p in tmp_path.glob("*.part")) == []
+    assert sorted(p.name for p in tmp_path.glob(f".*{MARK}")) == []
 
 
 def test_rows_of_an_unknown_form(tmp_path):
