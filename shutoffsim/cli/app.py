@@ -121,11 +121,13 @@ def default_workers(asked: int | None, engine: str = "batch") -> int:
 
 def compile_first() -> None:
     """Say what the first run waits for, and wait where an interrupt gets through at once."""
-    from shutoffsim.engine.run import needs_compiling
+    from shutoffsim.engine.run import needs_compiling, why_not_stored
 
     if not needs_compiling():
         return
-    typer.echo("compiling the model, about half a minute, once", err=True)
+    reason = why_not_stored()
+    often = f"in every run, as it cannot be kept: {reason}" if reason else "once"
+    typer.echo(f"compiling the model, about half a minute, {often}", err=True)
     compile_kernels()
     stop_if_asked()
 

@@ -13,7 +13,7 @@ import numpy as np
 from shutoffsim.engine import batch, trace
 from shutoffsim.engine.placement import Placement, place
 from shutoffsim.model import layout as L
-from shutoffsim.model.compiled import is_warm, mark_warm
+from shutoffsim.model.compiled import NOT_STORED, is_warm, mark_warm
 from shutoffsim.model.streams import BLOCK
 
 Engine = Literal["batch", "trace"]
@@ -139,3 +139,8 @@ def run_chunks(setup: Setup, first: int, end: int, workers: int = 1) -> Iterator
 def needs_compiling() -> bool:
     """Return whether the first run here has to compile the kernels, which takes a while."""
     return not is_warm()
+
+
+def why_not_stored() -> str:
+    """Return why compiled code is not kept for the next run; empty when it is."""
+    return NOT_STORED

@@ -6,7 +6,6 @@ schedules independently of the batch engine, with which it must agree bit for bi
 
 from __future__ import annotations
 
-import heapq
 from collections.abc import Callable
 from typing import Any
 
@@ -22,25 +21,13 @@ from shutoffsim.model.history import PROBE_KEYS, add_leak, close, react, start
 Watcher = Callable[[float, int, Any], None]
 
 
-class _Environment(simpy.Environment):
-    """A SimPy environment that can also take an event at an exact time.
-
-    A fork takes over times that were set earlier; as delays from now they could be off by one
-    rounding.
-    """
-
-    def schedule_at(self, event: simpy.Event, priority: int, time: float) -> None:
-        queue: list[Any] = self._queue
-        heapq.heappush(queue, (time, priority, next(self._eid), event))
-
-
 class _Alarm(simpy.Event):
     """The ring of a clock; among equal times the lowest clock goes first.
 
     SimPy stops a run with priority 0, so clocks start at 1.
     """
 
-    def __init__(self, env: _Environment, clock: int, ring: Callable[[_Alarm], None]) -> None:
+    def __init__(self, env: simpy.Environment, clock: int, ring: Callable[[_Alarm], None]) -> None:
         super().__init__(env)
         self._ok = True
         self._value = None
@@ -60,8 +47,6 @@ class History:
         The state, changed as the history goes on.
     rows : record array
         Receives the incidents that end.
-    now : float
-        Time at which it takes up, s.
     watcher : callable, optional
         Called as ``watcher(now, clock, state)`` after each reaction.
 
@@ -73,14 +58,12 @@ class History:
         When each clock rings next, s.
     """
 
-    def __init__(
-        self, p: Any, state: Any, rows: Any, now: float = 0.0, watcher: Watcher | None = None
-    ) -> None:
+    def __init__(self, p: Any, state: Any, rows: Any, watcher: Watcher | None = None) -> None:
         self.p = p
         self.state = state
         self.rows = rows
         self.watcher = watcher
-        self.env = _Environment(initial_time=now)
+        self.env = simpy.Environment()
         self.delay = np.full(L.CLOCKS, L.KEEP)
         self.times = np.full(L.CLOCKS, L.NEVER)
         self.alarms: dict[int, _Alarm] = {}
@@ -95,13 +78,17 @@ class History:
         start(self.p, self.state[0], self.delay)
         self._set_alarms()
 
-    def take_up(self, times: NDArray[np.float64]) -> None:
-        """Continue with the clocks of another history."""
+    def take_up(self, times: NDArray[np.float64], now: float) -> None:
+        """Continue with the clocks of another history at its time ``now`` [s].
+
+        They are set while SimPy's time is 0, as delays from ``now`` could be off by one rounding.
+        """
         for clock in np.flatnonzero(times < L.NEVER):
             alarm = _Alarm(self.env, int(clock), self._ring)
-            self.env.schedule_at(alarm, alarm.priority, float(times[clock]))
+            self.env.schedule(alarm, alarm.priority, float(times[clock]))  # type: ignore[arg-type]
             self.alarms[int(clock)] = alarm
             self.times[clock] = times[clock]
+        self.run_to(now)
 
     def run_to(self, time: float) -> None:
         """Let everything happen that comes before ``time`` [s]."""
@@ -188,8 +175,8 @@ def run_histories(
                 history.run_to(t)
                 weight = probe_weight(p, state, source, t, density, m)
                 if weight > 0.0:
-                    fork = History(p, history.state.copy(), rows[d, h, j : j + 1], now=t)
-                    fork.take_up(history.times)
+                    fork = History(p, history.state.copy(), rows[d, h, j : j + 1])
+                    fork.take_up(history.times, t)
                     fork.run_probe(source, PROBE_KEYS + j)
                 row = rows[d, h, j]
                 row.design = d

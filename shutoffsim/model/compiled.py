@@ -7,9 +7,9 @@ sources and of the versions that matter: an edit anywhere means another, empty f
 
 from __future__ import annotations
 
+import atexit
 import hashlib
 import os
-import shutil
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -21,8 +21,9 @@ import numba.extending
 import numpy as np
 from platformdirs import user_cache_path
 
+from shutoffsim.model.kernel_store import KernelStore, UnusableError
+
 _PACKAGE = Path(__file__).resolve().parent.parent
-_KEPT_FOLDERS = 3
 _njit: Any = numba.njit
 _config: Any = numba.config  # its settings are made at run time
 
@@ -42,36 +43,30 @@ def _digest() -> str:
     return text.hexdigest()[:20]
 
 
-def _folder() -> Path | None:
-    """Return this build's cache folder, or None where none can be written."""
+def _open_store() -> tuple[KernelStore | None, str]:
+    """Return this build's store, or None and why there is none."""
     root = os.environ.get("SHUTOFFSIM_CACHE")
     base = Path(root) if root else user_cache_path("shutoffsim", appauthor=False)
-    folder = base / f"kernels-{_digest()}"
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        probe = folder / f".write-{os.getpid()}"
-        probe.touch()
-        probe.unlink()
-    except OSError:
-        return None
-    old = sorted(base.glob("kernels-*"), key=lambda path: path.stat().st_mtime, reverse=True)
-    for stale in [path for path in old if path != folder][_KEPT_FOLDERS - 1 :]:
-        shutil.rmtree(stale, ignore_errors=True)
-    return folder
+        store = KernelStore(base, _digest(), own_base=not root)
+    except UnusableError as error:
+        return None, str(error)
+    atexit.register(store.seal)
+    return store, ""
 
 
-CACHE_FOLDER = _folder()
+STORE, NOT_STORED = _open_store()
 
 
 def is_warm() -> bool:
     """Return whether compiled code of exactly these sources is on disk."""
-    return CACHE_FOLDER is not None and (CACHE_FOLDER / "ready").exists()
+    return STORE is not None and STORE.ready
 
 
 def mark_warm() -> None:
     """Note that all kernels of these sources have been compiled and stored."""
-    if CACHE_FOLDER is not None and not _config.DISABLE_JIT:
-        (CACHE_FOLDER / "ready").touch()
+    if STORE is not None and not _config.DISABLE_JIT:
+        STORE.mark_ready()
 
 
 _OPTIONS: dict[str, Any] = {
@@ -124,10 +119,10 @@ def allocating_entry(function: Callable[..., Any]) -> Any:
 
 
 def _stored(function: Callable[..., Any], options: dict[str, Any]) -> Any:
-    if CACHE_FOLDER is None:
+    if STORE is None:
         return _njit(**options)(function)
     before = _config.CACHE_DIR
-    _config.CACHE_DIR = str(CACHE_FOLDER)
+    _config.CACHE_DIR = str(STORE.folder)
     try:
         return _njit(cache=True, **options)(function)
     finally:

@@ -241,8 +241,8 @@ class _Record:
         self.beforehand = tuple(self._state_of_things(onset, state))
         self.events = [event for event in self.events if event.time >= onset - LEAD_IN]
         self.rows = np.zeros(1, L.INCIDENT)
-        fork = History(self.p, history.state.copy(), self.rows, onset, self._watch)
-        fork.take_up(history.times)
+        fork = History(self.p, history.state.copy(), self.rows, self._watch)
+        fork.take_up(history.times, onset)
         fork.state[0].n_rows = 0
         self.previous = fork.state.copy()[0]
         self.start = self.narrator.situation(onset, self.previous)

@@ -54,8 +54,8 @@ def _volumes(scenario: Scenario, told: Replay) -> list[tuple[float, float]]:
             if state.leak_on[slot] == 1 and state.leak_key[slot] == key:
                 volumes.append((now, float(state.leak_volume[slot])))
 
-    fork = History(p, history.state.copy(), np.zeros(1, L.INCIDENT), told.onset, watch)
-    fork.take_up(history.times)
+    fork = History(p, history.state.copy(), np.zeros(1, L.INCIDENT), watch)
+    fork.take_up(history.times, told.onset)
     fork.state[0].n_rows = 0
     fork.run_probe(source, key)
     return volumes
