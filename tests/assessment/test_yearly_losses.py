@@ -14,13 +14,11 @@ from scipy import stats
 import shutoffsim
 from shutoffsim.engine.run import Setup, run_chunks
 from shutoffsim.estimate.exceedance import return_period_loss, yearly_sums
+from shutoffsim.estimate.jackknife import jackknife
 from shutoffsim.model import layout as L
-from shutoffsim.study.assessment.losses import LossTally, jackknife
-from shutoffsim.study.assessment.yearly import (
-    PERIODS,
-    distribution_of_sum,
-    yearly_losses,
-)
+from shutoffsim.study.assessment.losses import LossTally
+from shutoffsim.study.assessment.sums import SumOfYear
+from shutoffsim.study.assessment.yearly import PERIODS, yearly_losses
 
 # "Catastrophe Modeling: A New Approach to Managing Risk" (2005), table 2.1 (from memory): yearly
 # probability and loss in millions of each event, and the printed chance of reaching each loss.
@@ -38,6 +36,11 @@ class Incidents:
 
     rows: Any
     first: int = 0
+
+
+def distribution_of_sum(losses: Any, rates: Any) -> tuple[Any, Any]:
+    law = SumOfYear(losses, np.zeros(len(losses)), rates)
+    return law.levels.at, law.chances(rates)
 
 
 def tally_of(losses: Any, rates: Any, histories: int = 1) -> LossTally:
@@ -92,6 +95,120 @@ def test_tail_average_of_all_years_is_the_mean(event_table: Any) -> None:
     steps = np.diff(np.concatenate([[0.0], largest]))
     layers = float((above * steps)[largest > median].sum())
     assert half.occurrence_tail.value == pytest.approx(median + layers / 0.5, rel=1e-9)
+
+
+def exact_law(losses: Any, rates: Any, most: int = 30) -> tuple[np.ndarray, np.ndarray]:
+    """Return all sums of a year's losses and their chances, number by number of incidents."""
+    chances = {0: math.exp(-sum(rates))}
+    one = {0: 1.0}
+    for number in range(1, most + 1):
+        more: dict[int, float] = {}
+        for total, part in one.items():
+            for loss, rate in zip(losses, rates, strict=True):
+                more[total + loss] = more.get(total + loss, 0.0) + part * rate / number
+        one = more
+        for total, part in one.items():
+            chances[total] = chances.get(total, 0.0) + part * math.exp(-sum(rates))
+    levels = np.array(sorted(chances))
+    return levels, np.array([chances[level] for level in levels])
+
+
+def exact_period_loss(levels: np.ndarray, chances: np.ndarray, period: float) -> float:
+    above = np.cumsum(chances[::-1])[::-1] - chances
+    return float(levels[np.argmax(above <= 1.0 / period + 1e-12)])
+
+
+#: Losses in whole money and yearly rates: alone, close together, a cap far beyond the rest.
+DISCRETE = {
+    "one loss": ((1000,), (0.3,)),
+    "close losses": ((1000, 1003, 1007, 1012, 1050), (0.1, 0.05, 0.05, 0.03, 0.02)),
+    "fixed part and cap": ((300, 310, 250_000), (0.2, 0.1, 0.004)),
+    "event table": (tuple(round(m * 1e6) for m in MILLIONS), tuple(-np.log1p(-np.array(CHANCES)))),
+    "many a year": ((100, 101), (2.0, 1.0)),
+}
+
+
+@pytest.mark.parametrize("name", DISCRETE)
+def test_losses_that_come_again_are_exact_alone_and_added_up(name: str) -> None:
+    losses, rates = DISCRETE[name]
+    (found,) = yearly_losses(tally_of(np.array(losses, float), rates, 4))
+    levels, chances = exact_law(losses, rates)
+    for period in found.periods:
+        expected = exact_period_loss(levels, chances, period.period_years)
+        told = period.aggregate
+        assert told.value == pytest.approx(expected, rel=1e-9), period.period_years
+        # the rates are the same in all histories, so nothing is uncertain
+        assert told.std_error <= 1e-9 * max(expected, 1.0)
+        assert told.low == told.high == told.value
+    for point in found.curve:
+        expected = chances[levels > point.loss].sum()
+        assert point.aggregate.value == pytest.approx(expected, rel=1e-9)
+
+
+def test_one_loss_of_a_thousand_comes_once_or_twice() -> None:
+    """Poisson law at 0.3 a year: of one and more 25.9 %, of two 3.69 %, of three 0.36 %."""
+    (found,) = yearly_losses(tally_of(np.array([1000.0]), [0.3], 4))
+    assert {p.period_years: p.aggregate.value for p in found.periods} == {
+        2.0: 0.0, 5.0: 1000.0, 10.0: 1000.0, 25.0: 1000.0, 50.0: 2000.0, 100.0: 2000.0,
+        250.0: 2000.0,
+    }  # fmt: skip
+
+
+def test_curve_shows_a_smallest_loss_that_is_a_power_of_ten() -> None:
+    (found,) = yearly_losses(tally_of(np.array([1000.0]), [0.3], 4))
+    assert found.curve[0].loss < 1000.0
+    assert found.curve[0].occurrence.value == pytest.approx(-math.expm1(-0.3))
+    at = next(point for point in found.curve if point.loss == 1000.0)
+    assert at.occurrence.value == 0.0  # nothing is above it
+    assert at.aggregate.value == pytest.approx(stats.poisson.sf(1, 0.3))
+
+
+def poisson_tally(generator: Any, loss: float, rate: float, histories: int) -> LossTally:
+    """Return the tally of histories that leak by chance, so that the rate is uncertain."""
+    rows = np.zeros((1, histories, 1), L.INCIDENT).view(np.recarray)
+    rows["weight"] = generator.poisson(rate * YEARS, (1, histories, 1))
+    rows["loss"] = loss
+    tally = LossTally(1, YEARS, block=1)
+    tally.add(Incidents(rows))
+    return tally
+
+
+def test_an_atom_is_only_certain_far_from_its_edge() -> None:
+    generator = np.random.default_rng(3)
+    tally = poisson_tally(generator, 1000.0, 0.3, 640)  # rate known to 2 %
+    periods = (10.0, 27.0, 100.0)  # 27 years: two losses come once in 27.1 years
+    ten, edge, hundred = (p.aggregate for p in yearly_losses(tally, periods)[0].periods)
+    assert (ten.value, ten.low, ten.high) == (1000.0, 1000.0, 1000.0)
+    assert ten.std_error < 1.0
+    assert (edge.low, edge.high) == (1000.0, 2000.0)
+    assert 200.0 < edge.std_error < 800.0
+    assert hundred.low == hundred.high == 2000.0
+
+
+def test_intervals_hold_an_atom_near_its_edge() -> None:
+    """Two losses of a thousand come once in 27.1 years; the loss once in 30 years is 2,000."""
+    generator = np.random.default_rng(5)
+    told = [
+        yearly_losses(poisson_tally(generator, 1000.0, 0.3, 320), (30.0,))[0].periods[0].aggregate
+        for _ in range(60)
+    ]
+    assert sum(e.low <= 2000.0 <= e.high for e in told) >= 52
+    assert any(e.value == 1000.0 for e in told)  # so the interval is needed
+    assert all(e.std_error > 0.0 for e in told)
+
+
+def test_losses_of_many_sizes_are_never_certain() -> None:
+    """Of 64,000 log-normal losses the ones once in so many years, sharp to about 1 %."""
+    rows = np.zeros((1, 1000, 64), L.INCIDENT).view(np.recarray)
+    rows["weight"] = 0.4 * YEARS / 64
+    rows["loss"] = 1000.0 * np.random.default_rng(8).lognormal(size=rows.shape)
+    tally = LossTally(1, YEARS, block=1)
+    tally.add(Incidents(rows))
+    (found,) = yearly_losses(tally)
+    for period in found.periods[1:]:
+        exact = np.quantile(rows["loss"], 1.0 + math.log1p(-1.0 / period.period_years) / 0.4)
+        assert period.occurrence.value == pytest.approx(exact, rel=0.005)
+        assert 0.0 < period.occurrence.std_error < 0.03 * exact
 
 
 @pytest.mark.parametrize("rate", [0.02, 0.8, 40.0])

@@ -3,30 +3,54 @@
 Losses by size and durations by length are counted in logarithmic bins, apart for 32 groups of
 blocks of histories. A figure's standard error comes from leaving out one group at a time (the
 delete-a-group jackknife), so that leaks of one block are never taken for independent ones, and
-memory does not grow with the number of histories.
+memory does not grow with the number of histories. As long as there are few different losses, each
+is counted apart; and each bin knows its least and its greatest loss apart from the rest. So fixed
+parts, caps and other losses that come again and again keep their exact values.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from shutoffsim.estimate.estimate import Estimate, t_factor
+from shutoffsim.estimate.estimate import Estimate
+from shutoffsim.estimate.jackknife import GROUPS, jackknife
+from shutoffsim.estimate.quantiles import spread_evenly
 from shutoffsim.model import layout as L
 from shutoffsim.model.streams import BLOCK
 
 Array = NDArray[np.float64]
 
-GROUPS: Final = 32
 LOSS_BINS: Final = 1600
 _LEAST_LOSS, _MOST_LOSS = 0.1, 1e14  # any currency
 TIME_BINS: Final = 480
 _LEAST_TIME, _MOST_TIME = 1.0, 1e9  # s
+_MOST_APART = 256  # different losses
+_ROUNDING = 1e-9  # share of a bin that may be left by subtracting equal sums
 STEPS: Final = ("onset to sensed", "sensed to stopped", "onset to stopped")
+
+
+@dataclass(frozen=True)
+class LossKinds:
+    """The losses that occur.
+
+    Attributes
+    ----------
+    sizes : array (m,)
+        Rising.
+    blur : array (m,)
+        Standard deviation of the losses that a size stands for; 0: exactly these.
+    weights : array (groups, m)
+        Sum of weights.
+    """
+
+    sizes: Array
+    blur: Array
+    weights: Array
 
 
 class LossTally:
@@ -45,9 +69,15 @@ class LossTally:
     ----------
     n : array (groups,)
         Histories so far.
-    rate, loss, squares : array (k, groups, bins)
-        Sum of weights, of weight x loss and of squared weights, by size of the loss; the first bin
-        holds leaks without loss.
+    rate, loss, loss_square, squares : array (k, groups, bins)
+        Sum of weights, of weight x loss, of weight x loss squared and of squared weights, by size
+        of the loss; the first bin holds leaks without loss.
+    ends : array (2, k, bins)
+        Negated least loss and greatest loss seen in each bin; -inf: none.
+    at_ends : array (2, k, groups, bins)
+        Sum of weights of the leaks with exactly these losses.
+    apart : list of (dict of float to array (groups,), or None)
+        For each design the sums of weights of each different loss; None: there are too many.
     mode_damage : array (k, groups, modes)
         Sum of weight x loss by failure mode.
     mode_leaks : array (k, groups, modes)
@@ -64,7 +94,11 @@ class LossTally:
         self.n = np.zeros(GROUPS)
         self.rate = np.zeros((k, GROUPS, LOSS_BINS))
         self.loss = np.zeros((k, GROUPS, LOSS_BINS))
+        self.loss_square = np.zeros((k, GROUPS, LOSS_BINS))
         self.squares = np.zeros((k, GROUPS, LOSS_BINS))
+        self.ends = np.full((2, k, LOSS_BINS), -math.inf)
+        self.at_ends = np.zeros((2, k, GROUPS, LOSS_BINS))
+        self.apart: list[dict[float, Array] | None] = [{} for _design in range(k)]
         self.mode_damage = np.zeros((k, GROUPS, len(L.MODES)))
         self.mode_leaks = np.zeros((k, GROUPS, len(L.MODES)))
         self.own = np.zeros((k, GROUPS))
@@ -84,7 +118,12 @@ class LossTally:
         bins = loss_bin(loss)
         self._count(self.rate, place, bins, weight)
         self._count(self.loss, place, bins, weight * loss)
+        self._count(self.loss_square, place, bins, weight * loss * loss)
         self._count(self.squares, place, bins, weight * weight)
+        self._keep_ends(place, bins, weight, loss)
+        for d, apart in enumerate(self.apart):
+            if apart is not None:
+                self.apart[d] = _counted_apart(apart, loss[d], weight[d], group)
         self._count(self.mode_leaks, place, rows["mode"], weight)
         self._count(self.mode_damage, place, rows["mode"], weight * loss)
         borne = (weight * (loss - rows["insured"])).sum(axis=2) / self.years
@@ -97,6 +136,53 @@ class LossTally:
             at = place * len(STEPS) + step
             self._count(self.times, at, _time_bin(duration), counted)
 
+    def _keep_ends(self, place: Any, bins: Any, weight: Array, loss: Array) -> None:
+        """Keep the least and the greatest loss of each bin, and how often exactly these occur."""
+        design = place // GROUPS * LOSS_BINS + bins
+        counted = weight > 0.0
+        for sign, ends, at_ends in zip((-1.0, 1.0), self.ends, self.at_ends, strict=True):
+            before = ends.copy()
+            np.maximum.at(ends.reshape(-1), design[counted], sign * loss[counted])
+            d, passed = np.nonzero(ends > before)
+            at_ends[d, :, passed] = 0.0
+            here = counted & (sign * loss == ends.reshape(-1)[design])
+            self._count(at_ends, place, bins, np.where(here, weight, 0.0))
+
+    def kinds(self, d: int) -> LossKinds:
+        """Return the losses of a design that occur, each with how often it does."""
+        if (apart := self.apart[d]) is not None:
+            found = sorted(apart)
+            weights = np.array([apart[loss] for loss in found]).reshape(-1, GROUPS).T
+            return LossKinds(np.array(found), np.zeros(len(found)), weights)
+        pieces = []
+        for b in np.flatnonzero(self.rate[d].sum(axis=0)[1:] > 0.0) + 1:
+            least, most = -float(self.ends[0, d, b]), float(self.ends[1, d, b])
+            rate, low, high = (
+                sums[:, b] for sums in (self.rate[d], self.at_ends[0, d], self.at_ends[1, d])
+            )
+            if least == most:
+                pieces.append((np.array([least]), 0.0, rate))
+                continue
+            pieces += [(np.array([least]), 0.0, low), (np.array([most]), 0.0, high)]
+            rest = np.maximum(rate - low - high, 0.0)
+            rest[rest < _ROUNDING * rate] = 0.0
+            if (whole := float(rest.sum())) <= 0.0:
+                continue
+            ends = np.array([low.sum(), high.sum()])
+            mean = (self.loss[d, :, b].sum() - ends @ (least, most)) / whole
+            square = (self.loss_square[d, :, b].sum() - ends @ (least**2, most**2)) / whole
+            mean = min(max(float(mean), least), most)
+            deviation = math.sqrt(max(float(square) - mean * mean, 0.0))
+            places = spread_evenly(mean, deviation, least, most)
+            pieces.append((places, deviation if len(places) > 1 else 0.0, rest / len(places)))
+        sizes = np.concatenate([places for places, _, _ in pieces])
+        order = np.argsort(sizes, kind="stable")
+        blur = np.concatenate([np.full(len(places), width) for places, width, _ in pieces])
+        weights = np.concatenate(
+            [np.repeat(own[:, None], len(places), axis=1) for places, _, own in pieces], axis=1
+        )
+        return LossKinds(sizes[order], blur[order], weights[:, order])
+
     def own_difference(self, d: int) -> Estimate:
         """Return the yearly loss that the owner bears, design minus the first, paired."""
         return jackknife(self.own[d][:, None], self.n, lambda total, count: total / count)[0]
@@ -105,6 +191,22 @@ class LossTally:
     def _count(into: Array, place: Any, bins: Any, weight: Array) -> None:
         at = place * into.shape[-1] + bins
         into += np.bincount(at.ravel(), weight.ravel(), minlength=into.size).reshape(into.shape)
+
+
+def _counted_apart(
+    apart: dict[float, Array], loss: Array, weight: Array, group: NDArray[np.int64]
+) -> dict[float, Array] | None:
+    """Return the sums of weights of each different loss with those of more histories."""
+    counted = (weight > 0.0) & (loss > 0.0)
+    found, number = np.unique(loss[counted], return_inverse=True)
+    sums = dict(apart)
+    if len(found) > _MOST_APART:
+        return None
+    at = number * GROUPS + np.broadcast_to(group[:, None], loss.shape)[counted]
+    more = np.bincount(at, weight[counted], minlength=len(found) * GROUPS).reshape(-1, GROUPS)
+    for value, own in zip(found.tolist(), more, strict=True):
+        sums[value] = sums[value] + own if value in sums else own
+    return sums if len(sums) <= _MOST_APART else None
 
 
 def loss_bin(loss: Array) -> NDArray[np.int64]:
@@ -126,45 +228,3 @@ def _time_bin(duration: Array) -> NDArray[np.int64]:
 def time_edges() -> Array:
     """Return the greatest duration [s] of each bin."""
     return np.geomspace(_LEAST_TIME, _MOST_TIME, TIME_BINS)
-
-
-def jackknife(
-    sums: Array,
-    n: Array,
-    figure: Callable[[Array, float], Array],
-    least: float = -math.inf,
-    most: float = math.inf,
-) -> list[Estimate]:
-    """Return figures of sums over histories, with intervals from leaving out a group at a time.
-
-    Parameters
-    ----------
-    sums : array (groups, ...)
-        Sums over the histories of each group.
-    n : array (groups,)
-        Histories in each.
-    figure : callable
-        Of the sum over histories and their number; returns an array (q,), nan where it cannot be
-        told.
-    least, most : float
-        Ends that no interval passes.
-    """
-    filled = np.flatnonzero(n > 0)
-    total, count = sums.sum(axis=0), float(n.sum())
-    values = figure(total, count)
-    g = len(filled)
-    if g < 2:
-        return [Estimate(float(v), math.nan, least, most) for v in values]
-    parts = np.array([figure(total - sums[i], count - float(n[i])) for i in filled])
-    errors = np.sqrt((g - 1) / g * ((parts - parts.mean(axis=0)) ** 2).sum(axis=0))
-    factor = t_factor(g)
-    found = []
-    for value, error in zip(values.tolist(), errors.tolist(), strict=True):
-        if not math.isfinite(value) or not math.isfinite(error):
-            found.append(Estimate(value, math.nan, least, most))
-            continue
-        if error < 1e-12 * abs(value):  # what is left of equal sums is rounding
-            error = 0.0
-        half = factor * error
-        found.append(Estimate(value, error, max(value - half, least), min(value + half, most)))
-    return found

@@ -5,14 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from shutoffsim.estimate.estimate import Estimate
+from shutoffsim.estimate.jackknife import jackknife
 from shutoffsim.model import layout as L
-from shutoffsim.study.assessment.losses import (
-    STEPS,
-    Array,
-    LossTally,
-    jackknife,
-    time_edges,
-)
+from shutoffsim.study.assessment.losses import STEPS, Array, LossTally, time_edges
 from shutoffsim.study.assessment.result import ModeShare, TimePoint, TimeQuantile, Times
 
 QUANTILES = (0.1, 0.25, 0.5, 0.75, 0.9, 0.95)

@@ -1,33 +1,41 @@
 """Exceedance curves of a year's losses, and the losses and tail averages at return periods.
 
 Leaks are a Poisson stream whose rates are those of the tally. The largest loss of a year follows
-at once. The sum of a year is a compound Poisson variable; its distribution is the inverse Fourier
-transform of exp(rate x (transform of one loss - 1)) over a grid of equal losses.
+at once. The sum of a year is a compound Poisson variable, see
+:mod:`shutoffsim.study.assessment.sums`.
 """
 
 from __future__ import annotations
 
 import math
-from typing import Final
+from collections.abc import Sequence
+from typing import Final, Protocol
 
 import numpy as np
 
-from shutoffsim.errors import ModelError
 from shutoffsim.estimate.estimate import Estimate
-from shutoffsim.study.assessment.losses import Array, LossTally, jackknife, loss_bin
+from shutoffsim.estimate.jackknife import jackknife
+from shutoffsim.estimate.quantiles import Levels, quantile_estimate
+from shutoffsim.study.assessment.losses import Array, LossTally, loss_bin
 from shutoffsim.study.assessment.result import CurvePoint, PeriodLoss, YearlyLoss
+from shutoffsim.study.assessment.sums import SumOfYear
 
 PERIODS: Final = (2.0, 5.0, 10.0, 25.0, 50.0, 100.0, 250.0)
 _STEPS = (1.0, 1.5, 2.0, 3.0, 5.0, 7.0)  # losses shown in each decade
-_GRID = 1 << 16
-_NEAR = 1.1  # levels closer than this ratio are bins of something continuous, else atoms
 _FEW = 30.0  # incidents' worth of information beyond a loss, below which it is not resolved
 
 
-def yearly_losses(tally: LossTally) -> tuple[YearlyLoss, ...]:
-    """Return the exceedance curves of all designs on common losses."""
+def yearly_losses(tally: LossTally, periods: Sequence[float] = PERIODS) -> tuple[YearlyLoss, ...]:
+    """Return the exceedance curves of all designs on common losses, and losses at return periods.
+
+    Parameters
+    ----------
+    tally : LossTally
+    periods : sequence of float
+        Years, each more than 1.
+    """
     thresholds = _thresholds(tally)
-    return tuple(_yearly_loss(tally, d, thresholds) for d in range(len(tally.rate)))
+    return tuple(_yearly_loss(tally, d, thresholds, periods) for d in range(len(tally.rate)))
 
 
 def _thresholds(tally: LossTally) -> Array:
@@ -40,47 +48,99 @@ def _thresholds(tally: LossTally) -> Array:
     sizes = loss[1:][with_loss] / rate[1:][with_loss]
     shares = np.cumsum(loss[1:][with_loss]) / loss.sum()
     first = max(float(sizes[int(np.searchsorted(shares, 1e-3))]), 1e-3 * float(sizes.max()))
-    decades = range(math.floor(math.log10(first)), math.ceil(math.log10(sizes.max())) + 1)
+    # a decade lower, so that a smallest loss that is a power of ten is exceeded below itself
+    decades = range(math.floor(math.log10(first)) - 1, math.ceil(math.log10(sizes.max())) + 1)
     round_losses = np.array([step * 10.0**decade for decade in decades for step in _STEPS])
     end = int(np.searchsorted(round_losses, sizes.max())) + 1
     start = max(int(np.searchsorted(round_losses, first)) - 1, 0)
     return np.asarray(round_losses[start:end])
 
 
-def _yearly_loss(tally: LossTally, d: int, thresholds: Array) -> YearlyLoss:
-    q = len(thresholds)
-    sums = np.stack([tally.rate[d], tally.loss[d]], axis=1)  # (groups, 2, bins)
+class Law(Protocol):
+    """A law of a year's losses on levels that stay, whatever the rates are."""
+
+    levels: Levels
+
+    def chances(self, rates: Array) -> Array:
+        """Return the chance of each level."""
+        ...
+
+
+def _yearly_loss(
+    tally: LossTally, d: int, thresholds: Array, periods: Sequence[float]
+) -> YearlyLoss:
+    kinds = tally.kinds(d)
+    rates = kinds.weights.sum(axis=0) / (float(tally.n.sum()) * tally.years)
+    there = rates > 0.0
+    sizes, blur, rates = kinds.sizes[there], kinds.blur[there], rates[there]
+    readings = [
+        _Reading(law, rates, thresholds, periods)
+        for law in (Largest(sizes, blur), SumOfYear(sizes, blur, rates))
+    ]
 
     def figure(total: Array, count: float) -> Array:
-        sizes, rates = _table(total, count * tally.years)
-        parts = (
-            _largest(sizes, rates, thresholds),
-            _sum_of_year(sizes, rates, thresholds),
-        )
-        return np.concatenate([values for part in parts for values in part])
+        now = total / (count * tally.years)
+        return np.concatenate([reading.figures(now) for reading in readings])
 
-    found = jackknife(sums, tally.n, figure, least=0.0)
-    p = len(PERIODS)
-    by_name = np.split(np.arange(len(found)), np.cumsum([q, p, p, q, p]))
-    occurrence, largest, largest_tail, aggregate, sums_at, sums_tail = (
-        [found[i] for i in part] for part in by_name
-    )
+    found = jackknife(kinds.weights[:, there], tally.n, figure, least=0.0)
+    half = len(found) // 2
+    groups = int((tally.n > 0).sum())
+    occurrence, largest, largest_tail = readings[0].told(found[:half], groups)
+    aggregate, sums, sums_tail = readings[1].told(found[half:], groups)
     curve = tuple(
         CurvePoint(float(at), _share(occurrence[i]), _share(aggregate[i]))
         for i, at in enumerate(thresholds)
     )
-    periods = tuple(
-        PeriodLoss(
-            period,
-            largest[i],
-            sums_at[i],
-            largest_tail[i],
-            sums_tail[i],
-            _information_beyond(tally, d, largest[i].value) >= _FEW,
-        )
-        for i, period in enumerate(PERIODS)
+    return YearlyLoss(
+        curve,
+        tuple(
+            PeriodLoss(
+                period,
+                largest[i],
+                sums[i],
+                largest_tail[i],
+                sums_tail[i],
+                _information_beyond(tally, d, largest[i].value) >= _FEW,
+            )
+            for i, period in enumerate(periods)
+        ),
     )
-    return YearlyLoss(curve, periods)
+
+
+class _Reading:
+    """What is read off a law: chances at thresholds, and losses and tails at return periods."""
+
+    def __init__(self, law: Law, rates: Array, thresholds: Array, periods: Sequence[float]) -> None:
+        self.law, self.levels = law, law.levels
+        self.shares = [1.0 / period for period in periods]
+        self.first = self.levels.above(thresholds)
+        self.beyond = self.levels.beyond(law.chances(rates))
+        self.at = np.array([self.levels.quantile(self.beyond, share) for share in self.shares])
+
+    def figures(self, rates: Array) -> Array:
+        """Return chances above thresholds, of reaching and passing the quantiles, and tails."""
+        chances = self.law.chances(rates)
+        beyond = self.levels.beyond(chances)
+        carried = self.levels.beyond(chances * self.levels.at)
+        passed, value = beyond[self.at + 1], self.levels.at[self.at]
+        # the mean of the worst years is least for the quantile as the level: its error is nothing
+        tails = value + (carried[self.at + 1] - value * passed) / np.array(self.shares)
+        return np.concatenate([beyond[self.first], beyond[self.at], passed, tails])
+
+    def told(
+        self, found: list[Estimate], groups: int
+    ) -> tuple[list[Estimate], list[Estimate], list[Estimate]]:
+        """Return the estimates: curve, losses at return periods, tails."""
+        q, p = len(self.first), len(self.shares)
+        curve, reached, passed, tails = (
+            [found[i] for i in part]
+            for part in np.split(np.arange(len(found)), np.cumsum([q, p, p]))
+        )
+        losses = [
+            quantile_estimate(self.levels, self.beyond, share, *chances, groups)
+            for share, *chances in zip(self.shares, reached, passed, strict=True)
+        ]
+        return curve, losses, tails
 
 
 def _share(estimate: Estimate) -> Estimate:
@@ -98,110 +158,21 @@ def _information_beyond(tally: LossTally, d: int, loss: float) -> float:
     return rate * rate / squares if squares > 0.0 else 0.0
 
 
-def _table(total: Array, years: float) -> tuple[Array, Array]:
-    """Return sizes of losses, rising, and their yearly rates."""
-    rate, loss = total[0][1:], total[1][1:]
-    there = rate > 0.0
-    return loss[there] / rate[there], rate[there] / years
-
-
-def _largest(sizes: Array, rates: Array, thresholds: Array) -> tuple[Array, Array, Array]:
-    """Return curve, losses at return periods and tail averages of the largest loss of a year."""
-    beyond = np.concatenate([np.cumsum(rates[::-1])[::-1], [0.0]])
-    curve = -np.expm1(-beyond[np.searchsorted(sizes, thresholds, side="right")])
-    levels = np.concatenate([[0.0], sizes])
-    below = np.exp(-beyond)  # probability that the largest is at most each level
-    return curve, *_at_periods(levels, np.diff(below, prepend=0.0))
-
-
-def _sum_of_year(sizes: Array, rates: Array, thresholds: Array) -> tuple[Array, Array, Array]:
-    """Return the same of the sum over a year."""
-    levels, chances = distribution_of_sum(sizes, rates)
-    beyond = np.concatenate([np.cumsum(chances[::-1])[::-1], [0.0]])
-    curve = beyond[np.searchsorted(levels, thresholds, side="right")]
-    losses, tails = _at_periods(*_in_bins(levels, chances))
-    return np.asarray(np.clip(curve, 0.0, 1.0)), losses, tails
-
-
-def _in_bins(levels: Array, chances: Array) -> tuple[Array, Array]:
-    """Return mean levels and chances in the bins of losses.
-
-    On the fine grid each bin of losses is an atom. A loss at a return period would sit on one of
-    them, whatever the rates are, and its interval would be far too narrow.
-    """
-    bins = loss_bin(levels)
-    mass = np.bincount(bins, chances)
-    there = mass > 0.0
-    means = np.bincount(bins, levels * chances)[there] / mass[there]
-    return means, np.asarray(mass[there], float)
-
-
-def distribution_of_sum(losses: Array, rates: Array, points: int = _GRID) -> tuple[Array, Array]:
-    """Return the distribution of the sum of a year's losses, a compound Poisson variable.
+class Largest:
+    """The largest loss of a year.
 
     Parameters
     ----------
-    losses, rates : array (n,)
-        Loss [money] and yearly rate [1/year] of each kind of incident.
-    points : int
-        Of the grid; the losses are laid on it so that their mean is kept.
-
-    Returns
-    -------
-    levels, chances : array (points,)
-        Sum [money], rising, and its probability.
-
-    Examples
-    --------
-    >>> levels, chances = distribution_of_sum(np.array([100.0]), np.array([0.5]))
-    >>> round(float(chances[0]), 4), round(float((levels * chances).sum()), 4)
-    (0.6065, 50.0)
+    sizes, blur : array (m,)
+        Losses [money], rising, and the standard deviation of what each stands for.
     """
-    if len(losses) == 0:
-        return np.zeros(1), np.ones(1)
-    mean = float(losses @ rates)
-    spread = math.sqrt(float((losses * losses) @ rates))
-    reach = max(3.0 * float(losses.max()), mean + 12.0 * spread)
-    if not math.isfinite(reach):
-        raise ModelError("losses are too large to be added up", found=f"up to {losses.max():.3g}")
-    step = reach / points
-    if (largest := float(losses.max())) > step:
-        step = largest / math.floor(largest / step)  # so that a loss cap lies on the grid
-    at = losses / step
-    first = np.floor(at + 1e-9).astype(np.int64)
-    upper = np.clip(at - first, 0.0, 1.0)
-    one = np.bincount(first, rates * (1.0 - upper), minlength=points)
-    one += np.bincount(first + 1, rates * upper, minlength=points)[:points]
-    transform = np.fft.rfft(one)
-    chances = np.fft.irfft(np.exp(transform - float(rates.sum())), points)
-    return np.asarray(np.arange(points) * step, float), np.asarray(chances, float).clip(0.0)
 
+    def __init__(self, sizes: Array, blur: Array) -> None:
+        self.levels = Levels(np.concatenate([[0.0], sizes]), np.concatenate([[0.0], blur]))
 
-def _at_periods(levels: Array, chances: Array) -> tuple[Array, Array]:
-    """Return the losses at the return periods, and the means of the worst of the years."""
-    beyond = np.cumsum(chances[::-1])[::-1]  # of being at this level or above it
-    above = np.concatenate([beyond[1:], [0.0]])
-    carried = np.concatenate([np.cumsum((levels * chances)[::-1])[::-1], [0.0]])
-    losses, tails = [], []
-    for period in PERIODS:
-        share = 1.0 / period
-        # rounding of sums must not shift it to the next level
-        i = int(np.argmax(above <= share * (1.0 + 1e-9)))
-        losses.append(_within(levels, i, (share - above[i]) / chances[i] if chances[i] else 0.0))
-        tails.append((carried[i + 1] + levels[i] * (share - above[i])) / share)
-    return np.array(losses), np.array(tails)
-
-
-def _within(levels: Array, i: int, depth: float) -> float:
-    """Return the loss at ``depth`` (0: top, 1: bottom) of the stretch that level ``i`` stands for.
-
-    Between levels that are near each other the chance is spread evenly, so that a loss at a return
-    period does not jump from bin to bin; a level that stands alone is taken as it is.
-    """
-    here = float(levels[i])
-    low = high = here
-    if i > 0 and here <= _NEAR * levels[i - 1]:
-        low = 0.5 * (here + float(levels[i - 1]))
-    if i + 1 < len(levels) and levels[i + 1] <= _NEAR * here:
-        high = 0.5 * (here + float(levels[i + 1]))
-    return high - min(max(depth, 0.0), 1.0) * (high - low)
+    def chances(self, rates: Array) -> Array:
+        """Return the chance of each level, for yearly rates (m,) of the losses."""
+        above = np.concatenate([np.cumsum(rates[::-1])[::-1], [0.0]])
+        # of none above it and at least one of it, without the difference of nearly equal numbers
+        at = -np.expm1(-np.concatenate([[math.inf], rates]))
+        return np.asarray(np.exp(-above) * at)
