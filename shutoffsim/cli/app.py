@@ -89,6 +89,24 @@ def read_share(text: str, option: str = "--precision") -> float:
         ) from None
 
 
+def read_periods(text: str | None) -> tuple[float, ...] | None:
+    """Return return periods written as 20,200; None where none are written."""
+    if text is None:
+        return None
+    from shutoffsim.study.periods import checked_periods
+
+    try:
+        numbers = [float(part) for part in text.split(",")]
+    except ValueError:
+        raise ModelError(
+            "--return-periods is not a list of numbers",
+            found=text[:60] or "nothing",
+            expected="years with commas between them, such as 20,200",
+            hint="leave the unit out: they are years" if "y" in text else None,
+        ) from None
+    return checked_periods(numbers)
+
+
 def check_names(file: Path, scenario: Scenario, asked: list[str] | None) -> tuple[str, ...]:
     """Return the designs to run; complain of unknown or repeated ones with the file's name."""
     names = tuple(asked) if asked else scenario.designs

@@ -13,6 +13,7 @@ from shutoffsim.cli.app import (
     compile_first,
     default_workers,
     progress_bar,
+    read_periods,
     read_share,
 )
 from shutoffsim.errors import ModelError
@@ -55,7 +56,7 @@ class Wish:
 
     Parameters
     ----------
-    design, precision : str or None
+    design, precision, periods : str or None
     histories, seed, workers : int or None
     """
 
@@ -64,6 +65,7 @@ class Wish:
     histories: int | None = None
     seed: int | None = None
     workers: int | None = None
+    periods: str | None = None
 
 
 def output_stem(source: Path) -> str:
@@ -95,7 +97,12 @@ def find_assessment(source: Path, wish: Wish, *, sensitivity: bool = True) -> As
 def _read(folder: Path, wish: Wish) -> Assessment:
     from shutoffsim.report.archive import load_assessment
 
-    given = {"--precision": wish.precision, "--histories": wish.histories, "--seed": wish.seed}
+    given = {
+        "--precision": wish.precision,
+        "--histories": wish.histories,
+        "--seed": wish.seed,
+        "--return-periods": wish.periods,
+    }
     for option, value in given.items():
         if value is not None:
             raise ModelError(
@@ -111,6 +118,7 @@ def _read(folder: Path, wish: Wish) -> Assessment:
 def _simulate(source: Path, wish: Wish, sensitivity: bool) -> Assessment:
     from shutoffsim.scenario import load
 
+    periods = read_periods(wish.periods)
     share = None if wish.histories is not None else read_share(wish.precision or PRECISION)
     loaded = load(source)
     if wish.design is not None:
@@ -129,4 +137,5 @@ def _simulate(source: Path, wish: Wish, sensitivity: bool) -> Assessment:
             progress=progress,
             where=str(source),
             swing_histories=SWING_HISTORIES if sensitivity else 0,
+            return_periods=periods,
         )

@@ -40,6 +40,15 @@ FiguresOption = Annotated[
     ),
 ]
 
+PeriodsOption = Annotated[
+    str | None,
+    typer.Option(
+        "--return-periods",
+        help="Once in how many years the losses told are exceeded, such as 20,200.",
+        metavar="YEARS",
+        show_default=False,
+    ),
+]
 ClusterOption = Annotated[
     str | None,
     typer.Option(

@@ -15,10 +15,12 @@ from shutoffsim.cli.app import (
     default_workers,
     guarded,
     progress_bar,
+    read_periods,
     result_file,
 )
 from shutoffsim.cli.options import (
     ClusterOption,
+    PeriodsOption,
     ResultOption,
     ScenarioArgument,
     SeedOption,
@@ -66,6 +68,7 @@ def portfolio(
             show_default=False,
         ),
     ] = None,
+    return_periods: PeriodsOption = None,
     json: ResultOption = None,
     cluster: ClusterOption = None,
     store: StoreOption = None,
@@ -77,6 +80,7 @@ def portfolio(
     from shutoffsim.report.text import make_console
     from shutoffsim.scenario import load
 
+    periods = read_periods(return_periods)
     loaded = load(scenario)
     check_names(scenario, loaded, [design] if design is not None else None)
     check_apart({"SCENARIO": scenario, "DWELLINGS": dwellings}, {"--out": out, "--json": json})
@@ -95,6 +99,7 @@ def portfolio(
                 seed=seed,
                 workers=default_workers(workers),
                 region=region,
+                return_periods=periods,
                 out=rows.add if rows else forget,
                 progress=progress,
                 cluster=cluster,

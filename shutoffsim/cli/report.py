@@ -16,7 +16,7 @@ from shutoffsim.cli.assessed import (
     find_assessment,
     output_stem,
 )
-from shutoffsim.cli.options import HistoriesOption, WorkersOption
+from shutoffsim.cli.options import HistoriesOption, PeriodsOption, WorkersOption
 from shutoffsim.errors import ModelError
 
 
@@ -53,6 +53,7 @@ def report(
     histories: HistoriesOption = None,
     seed: ChosenSeedOption = None,
     workers: WorkersOption = None,
+    return_periods: PeriodsOption = None,
 ) -> None:
     """Write everything on one page (HTML): the answer, figures, upkeep, sources."""
     from shutoffsim.report.archive import check_place, save_assessment
@@ -72,7 +73,9 @@ def report(
             )
         check_place(save)
     with OutputFile(target) as file:
-        found = find_assessment(source, Wish(design, precision, histories, seed, workers))
+        found = find_assessment(
+            source, Wish(design, precision, histories, seed, workers, return_periods)
+        )
         file.write(page(found).encode())
         if save is not None:
             save_assessment(found, save)

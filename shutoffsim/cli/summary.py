@@ -16,7 +16,7 @@ from shutoffsim.cli.assessed import (
     find_assessment,
     output_stem,
 )
-from shutoffsim.cli.options import HistoriesOption, WorkersOption
+from shutoffsim.cli.options import HistoriesOption, PeriodsOption, WorkersOption
 
 
 @app.command()
@@ -47,6 +47,7 @@ def summary(
     histories: HistoriesOption = None,
     seed: ChosenSeedOption = None,
     workers: WorkersOption = None,
+    return_periods: PeriodsOption = None,
 ) -> None:
     """Write a risk summary of two pages (PDF) for an insurer or owner."""
     from shutoffsim.errors import OutputError
@@ -60,7 +61,7 @@ def summary(
         )
     check_apart({"SCENARIO": source}, {"--out": target})
     check_typesetter()
-    wish = Wish(design, precision, histories, seed, workers)
+    wish = Wish(design, precision, histories, seed, workers, return_periods)
     with OutputFile(target) as file:
         assessment = find_assessment(source, wish, sensitivity=False)
         from shutoffsim.report.leaflet.content import leaflet_content

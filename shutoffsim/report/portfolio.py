@@ -86,7 +86,7 @@ def _print_curves(console: Console, result: PortfolioResult) -> None:
     if not periods:
         return
     heads = {"occurrence": "largest event of a year", "aggregate": "all losses of a year"}
-    label = Column("once in ... years", tuple(f"{years} years" for years in periods))
+    label = Column("once in ... years", tuple(f"{years:g} years" for years in periods))
     columns = [
         Column(
             f"{heads[name]} exceeds, {result.currency}",

@@ -105,6 +105,7 @@ def test_a_scenario_is_simulated_and_kept(tmp_path, monkeypatch):
         (["--histories", "5"], "--histories does not go with a saved result"),
         (["--seed", "5"], "--seed does not go with a saved result"),
         (["--precision", "5%"], "--precision does not go with a saved result"),
+        (["--return-periods", "20"], "--return-periods does not go with a saved result"),
         (["--save", "there"], "--save does not go with a saved result"),
         (["--design", "nobody"], "there is no such design in this result"),
     ],
@@ -130,6 +131,10 @@ def test_places_are_checked_before_the_work(tmp_path):
         (["--save", tmp_path / "no" / "kept"], "there is no such folder"),
         (["--design", "nobody", "--out", tmp_path / "x.html"], "nobody"),
         (["--precision", "2,5%", "--out", tmp_path / "x.html"], "not a share"),
+        (["--return-periods", "20y", "--out", tmp_path / "x.html"], "not a list of numbers"),
+        (["--return-periods", "1", "--out", tmp_path / "x.html"], "more than 1 and up to"),
+        (["--return-periods", "nan", "--out", tmp_path / "x.html"], "out of range"),
+        (["--return-periods", "", "--out", tmp_path / "x.html"], "found: nothing"),
     ):
         done = run(scenario, *args, *(["--out", tmp_path / "z.html"] if "--save" in args else []))
         assert done.exit_code == 2, args
@@ -155,6 +160,6 @@ def test_a_damaged_folder_is_refused(folder, tmp_path):
 def test_the_command_explains_itself():
     done = run("--help")
     assert done.exit_code == 0
-    for option in ("--out", "--save", "--design", "--precision", "--histories", "--seed"):
+    for option in ("--out", "--save", "--design", "--precision", "--histories", "--return-periods"):
         assert option in done.output
     assert shutoffsim.cli.report.report.__doc__.split(":")[0] in done.output

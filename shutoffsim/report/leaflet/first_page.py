@@ -23,6 +23,7 @@ from shutoffsim.study.assessment.result import DesignAssessment, PeriodLoss, Tim
 from shutoffsim.study.words import duration
 
 _MOST_DESIGNS: Final = 6
+_TOLD_PERIODS: Final = (10.0, 50.0, 250.0)
 _SHARES: Final = (0.5, 0.9)
 
 
@@ -152,10 +153,11 @@ def _bounded(e: Estimate) -> Estimate:
 def _told(shown: list[tuple[str, DesignAssessment]], currency: str) -> str:
     parts = []
     for label, told in shown:
+        periods = told.yearly_loss.periods
+        usual = [p for p in periods if p.period_years in _TOLD_PERIODS]
         losses = [
             f"{money(_bounded(p.aggregate))} {currency} once in {p.period_years:g} years"
-            for p in told.yearly_loss.periods
-            if p.period_years in (10, 50, 250)
+            for p in usual or periods
         ]
         parts.append(f"{label}: " + (", ".join(losses) or "no losses"))
     return (

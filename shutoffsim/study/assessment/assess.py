@@ -26,9 +26,10 @@ from shutoffsim.study.assessment.shares import mode_shares, step_times
 from shutoffsim.study.assessment.stories import tell
 from shutoffsim.study.assessment.torque import torque_at_ages
 from shutoffsim.study.assessment.worth import worth
-from shutoffsim.study.assessment.yearly import yearly_losses
+from shutoffsim.study.assessment.yearly import PERIODS, yearly_losses
 from shutoffsim.study.compare import LEAST_HISTORIES, Comparison, Progress, compare
 from shutoffsim.study.incidents import in_order, incident_table
+from shutoffsim.study.periods import checked_periods
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -58,6 +59,7 @@ def assess(
     where: str | None = None,
     removal_histories: int = REMOVAL_HISTORIES,
     swing_histories: int = SWING_HISTORIES,
+    return_periods: Sequence[float] | None = None,
 ) -> Assessment:
     """Compute everything that a risk summary tells of a scenario.
 
@@ -81,6 +83,8 @@ def assess(
     removal_histories, swing_histories : int
         Most histories for each failure mode removed, and for each assumption varied; never more
         than the comparison took. 0 leaves that part out.
+    return_periods : sequence of float, optional
+        Years; losses exceeded once in so many on average are told. Default: 2 to 250.
 
     Returns
     -------
@@ -103,6 +107,7 @@ def assess(
     """
     names = tuple(designs) if designs else scenario.designs
     _check(scenario, names, chosen, removal_histories, swing_histories)
+    periods = checked_periods(PERIODS if return_periods is None else return_periods)
     begin = stage if stage is not None else _nothing
     block = block_for(histories if histories is not None else LEAST_HISTORIES)
     losses = LossTally(len(names), scenario.service_life / L.YEAR, block)
@@ -160,7 +165,7 @@ def assess(
         answer=comparison.answer(),
         command=_command(where, scenario, names, comparison, seed),
         comparison=comparison,
-        designs=_designs(scenario, names, losses, comparison, removals),
+        designs=_designs(scenario, names, losses, comparison, removals, periods),
         stories=tuple(story for name in names for story in tell(scenario, name, seed)),
         sensitivity=sensitivity,
         values=collect_values(scenario, names),
@@ -244,12 +249,13 @@ def _designs(
     losses: LossTally,
     comparison: Comparison,
     removals: list[tuple[Removal, ...]],
+    periods: Sequence[float],
 ) -> tuple[DesignAssessment, ...]:
     tally = comparison.tally
     assert tally is not None
     params = scenario.parameters(names)
     values = collect_values(scenario, names)
-    curves: tuple[YearlyLoss, ...] = yearly_losses(losses)
+    curves: tuple[YearlyLoss, ...] = yearly_losses(losses, periods)
     reference = scenario.design(names[0]).system
     found = []
     for d, name in enumerate(names):

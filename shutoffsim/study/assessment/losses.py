@@ -204,7 +204,7 @@ def _counted_apart(
         return None
     at = number * GROUPS + np.broadcast_to(group[:, None], loss.shape)[counted]
     more = np.bincount(at, weight[counted], minlength=len(found) * GROUPS).reshape(-1, GROUPS)
-    for value, own in zip(found.tolist(), more, strict=True):
+    for value, own in zip(found.tolist(), more.astype(float), strict=True):
         sums[value] = sums[value] + own if value in sums else own
     return sums if len(sums) <= _MOST_APART else None
 

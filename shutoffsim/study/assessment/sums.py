@@ -117,7 +117,8 @@ class SumOfYear:
 
     def chances(self, rates: Array) -> Array:
         """Return the chance of each level, for yearly rates (m,) of the losses."""
-        return np.bincount(self.level, self._every(rates), minlength=len(self.levels.at))
+        counted = np.bincount(self.level, self._every(rates), minlength=len(self.levels.at))
+        return np.asarray(counted, float)
 
 
 def joined(values: Array) -> tuple[Array, Places]:

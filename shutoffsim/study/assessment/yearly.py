@@ -137,8 +137,8 @@ class _Reading:
             for part in np.split(np.arange(len(found)), np.cumsum([q, p, p]))
         )
         losses = [
-            quantile_estimate(self.levels, self.beyond, share, *chances, groups)
-            for share, *chances in zip(self.shares, reached, passed, strict=True)
+            quantile_estimate(self.levels, self.beyond, share, at, above, groups)
+            for share, at, above in zip(self.shares, reached, passed, strict=True)
         ]
         return curve, losses, tails
 

@@ -151,7 +151,7 @@ class PortfolioResult:
         if rare:
             loss = periods[rare[-1]]
             value = amount(loss.value, rough_error(loss))
-            text += f"; once in {rare[-1]} years a year costs more than {value}"
+            text += f"; once in {rare[-1]:g} years a year costs more than {value}"
         return text + "."
 
 

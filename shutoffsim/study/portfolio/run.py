@@ -7,7 +7,7 @@ import hashlib
 import math
 import pickle
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from itertools import islice
 from pathlib import Path
@@ -15,12 +15,13 @@ from typing import TYPE_CHECKING, Any
 
 from shutoffsim.errors import ModelError
 from shutoffsim.model import layout as L
+from shutoffsim.study.periods import checked_periods
 from shutoffsim.study.portfolio import block as B
 from shutoffsim.study.portfolio.block import Arrays, Failure, Question, read_failures, run_block
 from shutoffsim.study.portfolio.dwellings import Dwellings, Row, open_dwellings
 from shutoffsim.study.portfolio.result import PortfolioResult, Sums
 from shutoffsim.study.portfolio.settings import Base
-from shutoffsim.study.portfolio.years import WINDOW, Years
+from shutoffsim.study.portfolio.years import PERIODS, WINDOW, Years
 from shutoffsim.version import __version__
 
 if TYPE_CHECKING:
@@ -46,6 +47,7 @@ def portfolio(
     seed: int = 1,
     workers: int = 1,
     region: bool = False,
+    return_periods: Sequence[float] | None = None,
     out: Callable[[pa.Table], None] | None = None,
     progress: Progress | None = None,
     cluster: Any = None,
@@ -70,6 +72,8 @@ def portfolio(
     region : bool
         Dwellings of one region (column ``region``; all of them without such a column) live through
         the same weather spells and mains outages.
+    return_periods : sequence of float, optional
+        Years; losses exceeded once in so many on average are told. Default: 2 to 1000.
     out : callable, optional
         Takes the rows of the result as tables, in order, piece by piece; they are not kept then.
         See :class:`shutoffsim.report.table_file.TableFile`.
@@ -92,6 +96,7 @@ def portfolio(
         A file that cannot be read, a number out of range, or no dwelling that can be run.
     """
     _check(histories, seed, workers)
+    periods = checked_periods(PERIODS if return_periods is None else return_periods)
     dwellings = open_dwellings(dwellings_path, scenario)
     base = Base.of(scenario, dwellings.header.columns, design, region)
     question = Question(base, seed, histories, scenario.service_life / L.YEAR)
@@ -141,7 +146,7 @@ def portfolio(
         damaging_leaks_per_year=sums.total(B.DAMAGING),
         probability_of_failure_on_demand=sums.share(B.FAILED, B.LEAKS),
         damage_by_counting=sums.total(B.COUNTED),
-        curves={curve.name: curve for curve in years.curves()},
+        curves={curve.name: curve for curve in years.curves(periods)},
         years_simulated=years.distinct,
         years_combined=years.combined,
         notes=_notes(years, region, failed),

@@ -12,8 +12,9 @@ groups; the groups stay independent, and intervals come from the spread between 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +25,7 @@ from shutoffsim.model import layout as L
 
 Array = NDArray[np.float64]
 
-PERIODS = (2, 5, 10, 20, 50, 100, 200, 500, 1000)
+PERIODS: Final = (2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)
 #: Losses of a region that begin within one of these windows are one event.
 WINDOW = 168 * 3600.0
 WINDOWS = math.ceil(L.YEAR / WINDOW)
@@ -49,7 +50,7 @@ class Curve:
         Amounts, ascending, in the scenario's currency.
     probabilities : tuple of Estimate
         Of a year above each amount.
-    at_periods : dict of int to Estimate
+    at_periods : dict of float to Estimate
         By return period in years: the amount exceeded once in so many years on average. Periods
         that the simulated years cannot resolve are left out. No standard error is given.
     """
@@ -57,12 +58,12 @@ class Curve:
     name: str
     losses: Array
     probabilities: tuple[Estimate, ...]
-    at_periods: dict[int, Estimate]
+    at_periods: dict[float, Estimate]
 
     def as_dict(self) -> dict[str, Any]:
         """Return the curve as plain data."""
         return {
-            "at_periods": {str(years): e.as_dict() for years, e in self.at_periods.items()},
+            "at_periods": {f"{years:g}": e.as_dict() for years, e in self.at_periods.items()},
             "points": [
                 {"loss": float(loss), "probability": e.as_dict()}
                 for loss, e in zip(self.losses, self.probabilities, strict=True)
@@ -159,7 +160,7 @@ class Years:
             self._page = (page, drawn)
         return self._page[1][line]
 
-    def curves(self) -> tuple[Curve, ...]:
+    def curves(self, periods: Sequence[float] = PERIODS) -> tuple[Curve, ...]:
         """Return the occurrence and the aggregate curve; none without a whole year."""
         if self.distinct == 0:
             return ()
@@ -169,8 +170,8 @@ class Years:
         else:
             largest = self._largest
         return (
-            _curve("occurrence", self._grouped(largest), self.distinct),
-            _curve("aggregate", self._grouped(self._sums), self.distinct),
+            _curve("occurrence", self._grouped(largest), self.distinct, periods),
+            _curve("aggregate", self._grouped(self._sums), self.distinct, periods),
         )
 
     def _grouped(self, values: Array) -> list[Array]:
@@ -178,12 +179,12 @@ class Years:
         return [by_history[group :: self.groups].ravel() for group in range(self.groups)]
 
 
-def _curve(name: str, groups: list[Array], distinct: int) -> Curve:
+def _curve(name: str, groups: list[Array], distinct: int, periods: Sequence[float]) -> Curve:
     everything = np.sort(np.concatenate(groups))
     points = _points(everything)
     estimates = _exceeding(groups, points, distinct)
     at_periods = {}
-    for period in PERIODS:
+    for period in periods:
         rank = len(everything) - 1 - math.floor(len(everything) / period * (1.0 + 1e-12))
         loss = float(everything[rank])
         just_below = np.nextafter(loss, -math.inf)
