@@ -173,7 +173,7 @@ brown_out = "3 V"
 type = "small compact quarter turn"
 breakaway = {median = "0.85 N*m", spread = 1.1}
 age = "12 years"
-age_factor = {least = 1, median = 1.5, spread = 1.3}
+age_factor = {least = 1, median = 1.5, spread = 1.25}
 [mount]
 kind = "screwed, metal"
 [actuator]
