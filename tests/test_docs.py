@@ -18,6 +18,7 @@ from typer.testing import CliRunner
 import shutoffsim
 from shutoffsim.cli import app
 from shutoffsim.model import layout as L
+from shutoffsim.study import cautions
 from shutoffsim.study.incidents import COLUMNS
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -137,6 +138,59 @@ def test_the_result_page_lists_every_key_and_column(tmp_path):
     assert columns <= listed, f"not listed: {sorted(columns - listed)}"
     assert values <= listed, f"not listed: {sorted(values - listed)}"
     assert listed <= keys | columns | values, sorted(listed - keys - columns - values)
+
+
+#: Keys of the results in Python, where the attribute has another name.
+OTHERWISE = {
+    "Comparison": {"precision_reached": "reached"},
+    "FailureOnDemand": {
+        "probability_of_failure_on_demand": "probability",
+        "failure_modes": "modes",
+        "precision_reached": "reached",
+    },
+}
+
+
+@pytest.mark.parametrize("kind", OTHERWISE)
+def test_results_have_the_attributes_that_the_page_says(kind):
+    page = (ROOT / "docs" / "results.md").read_text("utf-8")
+    if kind == "Comparison":
+        result = shutoffsim.compare(shutoffsim.load(COTTAGE), histories=4)
+        parts = [result, result.designs[0], result.differences[0]]
+    else:
+        result = shutoffsim.failure_on_demand(
+            shutoffsim.load(COTTAGE), "plus more torque", relative_error=0.5
+        )
+        parts = [result]
+    other = OTHERWISE[kind]
+    data = result.as_dict()
+    for part, keys in zip(
+        parts, [data, *(data[k][0] for k in ("designs", "differences") if k in data)], strict=True
+    ):
+        for key in keys:
+            assert hasattr(part, other.get(key, key)), (key, "is told otherwise in the page")
+    for attribute in other.values():
+        assert f"`{attribute}`" in page
+
+
+def words_of(text: str) -> str:
+    """Return a page's words, one space apart and without emphasis."""
+    return " ".join(text.replace("*", "").split())
+
+
+@pytest.mark.parametrize(
+    ("page", "heading", "sentences"),
+    [
+        ("README.md", "Cautions", cautions.FITTING),
+        ("docs/sizing.md", "Cautions", cautions.SIZING),
+        ("docs/measuring-torque.md", "Before you begin", cautions.MEASURING),
+    ],
+)
+def test_pages_tell_each_caution_in_the_words_of_the_program(page, heading, sentences):
+    text = (ROOT / page).read_text("utf-8")
+    section = re.search(rf"^## {heading}\n(.*?)^## ", text, re.M | re.S)[1]
+    for sentence in sentences:
+        assert sentence in words_of(section), sentence
 
 
 def test_the_glossary_names_every_failure_mode():

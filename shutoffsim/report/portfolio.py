@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
-from shutoffsim.report.tables import CAUTION
 from shutoffsim.report.text import Column, pack, plus_minus, ranges, wrap
+from shutoffsim.study.cautions import ESTIMATE
 from shutoffsim.study.compare import amount
 from shutoffsim.study.portfolio.result import rough_error
 
@@ -63,7 +63,7 @@ def print_portfolio(console: Console, result: PortfolioResult, file: str) -> Non
             width,
         )
     )
-    console.print(wrap(CAUTION, width))
+    console.print(wrap(ESTIMATE, width))
 
 
 def _totals(result: PortfolioResult) -> list[Column]:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from rich.text import Text
 
 from shutoffsim.report.text import Column, chance, pack, plus_minus, ranges, wrap
+from shutoffsim.study.cautions import ESTIMATE
 from shutoffsim.study.compare import amount
 
 if TYPE_CHECKING:
@@ -15,10 +16,6 @@ if TYPE_CHECKING:
     from shutoffsim.estimate.estimate import Estimate
     from shutoffsim.study.compare import Comparison, DesignResult
 
-CAUTION = (
-    "This is an estimate, not an approval: a licensed plumber and the local codes decide what may "
-    "be fitted, and no such valve may ever cut off fire sprinklers."
-)
 _MODES_SHOWN = 4
 _LEAST_SHARE = 0.005  # of all leaks; a rarer failure mode is not among the largest
 
@@ -59,7 +56,7 @@ def print_comparison(console: Console, result: Comparison, file: str, wanted: st
     console.print(wrap(_facts(result), console.width))
     rests = _count(len(result.assumptions), "assumption")
     console.print(wrap(f"It rests on {rests}, listed by: shutoffsim check {file}", console.width))
-    console.print(wrap(CAUTION, console.width))
+    console.print(wrap(ESTIMATE, console.width))
 
 
 def _columns(result: Comparison) -> list[Column]:

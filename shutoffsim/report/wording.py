@@ -1,4 +1,4 @@
-"""Plain words that more than one paper needs: cautions, limits, what can still go wrong, upkeep.
+"""Plain words that more than one paper needs: limits, what can still go wrong, upkeep.
 
 The sentences are this project's own, from common practice in the trade unless a source is named.
 What depends on a design is worded from the values that the design rests on.
@@ -15,24 +15,6 @@ CLOSING: Final = (
     "motorised valve",
     "solenoid, powered open",
     "solenoid, powered shut",
-)
-
-#: What a person must heed whatever the numbers say, most important first.
-CAUTIONS: Final = (
-    "Never let an automatic valve cut off fire sprinklers, nor other users who depend on the "
-    "water: heating make-up, boilers, medical equipment, animals, neighbours on a shared pipe.",
-    "A licensed plumber and the local codes decide what may be fitted. A simulated saving is no "
-    "approval and no insurance condition; ask the insurer.",
-    "The valve must stay reachable and usable by hand, without tools and without power.",
-    "Do not force a stiff valve: the stem may shear where nothing upstream is shut. Have it "
-    "replaced.",
-    "Anything fitted near water belongs on safe extra-low voltage, its supply away from splashes; "
-    "mains wiring is an electrician's work.",
-    "Closing in less than about five seconds invites water hammer.",
-    "A shut main stop valve does not stop frost: keep the heating on or drain the pipes. It may "
-    "also trap heated water; never block a relief valve.",
-    "Test the whole chain regularly, with water on a sensor, and replace batteries before they "
-    "are due.",
 )
 
 #: What the numbers leave out.

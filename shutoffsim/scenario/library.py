@@ -9,9 +9,10 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-EVIDENCE = ("published", "secondary", "common practice", "from memory", "assumption")
+ASSUMPTION = "assumption"
+EVIDENCE = ("published", "secondary", "common practice", "from memory", ASSUMPTION)
 #: Labels of values that rest on no document.
-WEAK = ("assumption", "from memory")
+WEAK = (ASSUMPTION, "from memory")
 
 #: Tables of the library that hold presets, and what their names choose.
 PRESET_TABLES = {

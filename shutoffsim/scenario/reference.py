@@ -17,7 +17,7 @@ from shutoffsim import units
 from shutoffsim.errors import OutputError
 from shutoffsim.scenario import library
 from shutoffsim.scenario.distributions import FORMS
-from shutoffsim.scenario.library import WEAK, Default
+from shutoffsim.scenario.library import ASSUMPTION, Default
 from shutoffsim.scenario.problems import DEFAULT_CURRENCY, dotted
 from shutoffsim.scenario.quantities import Value
 from shutoffsim.scenario.schema import System
@@ -216,17 +216,18 @@ def defaults_page() -> str:
 
 
 def unknowns_page() -> str:
-    """What the library only assumes, and how to measure it, as Markdown."""
+    """The library of defaults, filtered by what is assumed, with how to measure it, as Markdown."""
     entries = library.entries()
-    weak = {path: entry for path, entry in entries.items() if entry.evidence in WEAK}
+    assumed = {path: entry for path, entry in entries.items() if entry.evidence == ASSUMPTION}
     lines = [
         _GENERATED,
         "# What nobody knows",
         "",
-        f"Of the {len(entries)} values in the [library of defaults]({DEFAULTS_FILE}), {len(weak)}",
-        "rest on no document: no data were found, or a part had to be assumed, or they are from",
-        "memory. A measurement of your own, written into the scenario, takes the place of any of",
-        "them; a report lists those that a result used.",
+        f"Of the {len(entries)} values in the [library of defaults]({DEFAULTS_FILE}),",
+        f"{len(assumed)} carry the label *{ASSUMPTION}*: no data were found, or a part had to be",
+        "assumed. This page is the library filtered by that label. A measurement of your own,",
+        "written into the scenario, takes the place of any of them; a report lists those that a",
+        "result used.",
         "",
         "## What to measure, and how",
         "",
@@ -235,20 +236,22 @@ def unknowns_page() -> str:
     ]
     lines += [
         f"| `{dotted(path)}` | {_value(entry.value)} | {entry.drives} | {_cell(entry.measure)} |"
-        for path, entry in weak.items()
+        for path, entry in assumed.items()
         if entry.measure
     ]
-    lines += ["", "## Everything that is assumed or remembered"]
-    section = None
-    for path, entry in weak.items():
-        if path[0] != section:
-            section = path[0]
-            lines += ["", f"### {library.PRESET_TABLES.get(section, section)}", ""]
-            lines += ["| value | now | evidence | what it rests on |", "|---|---|---|---|"]
-        key = dotted(path[1:] or path)
-        lines.append(
-            f"| `{key}` | {_value(entry.value)} | {entry.evidence} | {_cell(entry.source)} |"
-        )
+    lines += [
+        "",
+        "## Assumed as well",
+        "",
+        f"What they are, and what they rest on, is in the [library of defaults]({DEFAULTS_FILE}).",
+    ]
+    others: dict[str, list[str]] = {}
+    for path, entry in assumed.items():
+        if not entry.measure:
+            heading = library.PRESET_TABLES.get(path[0], path[0])
+            others.setdefault(heading, []).append(f"`{dotted(path[1:] or path)}`")
+    for heading, keys in others.items():
+        lines += ["", f"**{heading}**: " + ", ".join(keys)]
     return "\n".join([*lines, ""])
 
 

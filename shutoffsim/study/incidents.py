@@ -36,7 +36,7 @@ COLUMNS = (
     ("volume_l", pa.float64(), "water escaped"),
     ("wet_area_m2", pa.float64(), "floor wetted"),
     ("units_affected", pa.float64(), "units below that the water reached, partly as fractions"),
-    ("wet_time_h", pa.float64(), "start until stopped and found"),
+    ("wet_time_h", pa.float64(), "start, or first opening if shut then, until stopped and found"),
     ("loss", pa.float64(), "loss, in the scenario's currency"),
     ("insured_loss", pa.float64(), "part of the loss that the policy pays"),
 )

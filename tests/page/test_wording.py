@@ -119,13 +119,6 @@ def test_residual_risks_are_the_largest_modes_and_the_dependence_on_power():
     assert wording.residual_risks(Ledger({"element.kind": "none"}), {}) == ()
 
 
-def test_cautions_say_what_nobody_may_miss():
-    whole = " ".join(wording.CAUTIONS)
-    for word in ("sprinklers", "licensed plumber", "by hand", "stiff valve", "extra-low voltage"):
-        assert word in whole
-    assert wording.CAUTIONS[0].startswith("Never")
-
-
 def test_words_fit_every_design_that_comes_with_the_program(scenario):
     kinds = set()
     for name in scenario.designs:

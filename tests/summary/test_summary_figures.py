@@ -10,7 +10,8 @@ import pytest
 from summary_pages import make, text
 
 from shutoffsim.estimate.estimate import Estimate
-from shutoffsim.report.wording import CAUTIONS, NOT_COVERED
+from shutoffsim.report.wording import NOT_COVERED
+from shutoffsim.study import cautions
 from shutoffsim.study.assessment.result import Assessment
 
 NUMBER = r"(-?[\d,]*\.?\d+)"
@@ -148,7 +149,7 @@ def test_another_figure_gives_another_page(cottage_assessed, told):
     assert not is_shown(shown, damage.value, damage.std_error)
 
 
-@pytest.mark.parametrize("sentence", [*CAUTIONS, *NOT_COVERED])
+@pytest.mark.parametrize("sentence", [*cautions.FITTING, *NOT_COVERED])
 def test_cautions_and_limits_are_told_in_full(told, sentence):
     assert sentence in told
 

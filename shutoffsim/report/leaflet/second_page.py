@@ -9,9 +9,10 @@ from shutoffsim.report.leaflet.letters import sentence
 from shutoffsim.report.leaflet.money import money_range, percent
 from shutoffsim.report.leaflet.subject import Subject
 from shutoffsim.report.text import brief
-from shutoffsim.report.wording import CAUTIONS, NOT_COVERED, closes, residual_risks, upkeep
+from shutoffsim.report.wording import NOT_COVERED, closes, residual_risks, upkeep
 from shutoffsim.scenario.ledger import YOURS
 from shutoffsim.scenario.library import EVIDENCE
+from shutoffsim.study.cautions import FITTING
 
 _MOST_MODES: Final = 7
 _LABELS: Final = {YOURS: "of this site", "assumption": "assumptions"}
@@ -48,7 +49,7 @@ def second_page(subject: Subject) -> list[dict[str, Any]]:
         {
             "kind": "pair",
             "left": [{"title": "What the estimate does not cover", "items": list(NOT_COVERED)}],
-            "right": [{"title": "Cautions", "items": list(CAUTIONS)}],
+            "right": [{"title": "Cautions", "items": list(FITTING)}],
         },
     ]
 

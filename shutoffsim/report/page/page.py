@@ -19,6 +19,7 @@ from shutoffsim.report.page.parts import (
     worth,
 )
 from shutoffsim.report.page.render import render
+from shutoffsim.study.cautions import ESTIMATE
 
 if TYPE_CHECKING:
     from shutoffsim.study.assessment.result import Assessment
@@ -53,9 +54,8 @@ def page(found: Assessment) -> str:
     """
     designs = Designs(found)
     foot = (
-        f"An estimate by simulation (shutoffsim {found.version}, scenario {found.scenario_hash}, "
-        f"seed {found.seed}), not an approval: a licensed plumber and the local codes decide what "
-        "may be fitted, and no such valve may ever cut off fire sprinklers.",
+        f"Made by simulation: shutoffsim {found.version}, scenario {found.scenario_hash}, seed "
+        f"{found.seed}. {ESTIMATE}",
     )
     return render(
         found.scenario,

@@ -13,12 +13,13 @@ from shutoffsim.errors import ModelError
 from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.model.layout import YEAR
 from shutoffsim.model.valve import WEEK
+from shutoffsim.study.cautions import MEASURING
 from shutoffsim.study.readings import law, valves
 from shutoffsim.study.readings.agreement import check_agreement
 from shutoffsim.study.readings.belief import Array, Belief, Prior, at_normal, draw_prior
 from shutoffsim.study.readings.law import Data, Parameters
 from shutoffsim.study.readings.likelihood import Likeliest, fit_likeliest
-from shutoffsim.study.readings.notes import CAUTIONS, write_notes
+from shutoffsim.study.readings.notes import write_notes
 from shutoffsim.study.readings.prediction import predict, summarise
 from shutoffsim.study.readings.reader import read_sheet
 from shutoffsim.study.readings.result import Learnt, TorqueFit
@@ -118,7 +119,7 @@ def fit_torque(
             checks=checks,
             effective=found.effective,
         ),
-        cautions=CAUTIONS,
+        cautions=MEASURING,
         seed=seed,
         rest=WEEK * math.expm1(float(np.median(np.log1p(data.idle / WEEK)))),
         data=data,

@@ -17,12 +17,6 @@ from shutoffsim.study.readings.setting import Setting
 from shutoffsim.study.readings.times import Complete
 from shutoffsim.study.words import duration
 
-CAUTIONS = (
-    "Forcing a stiff valve can break it upstream of any shut-off: know where the water is shut "
-    "further up, try that first, and stop at a torque set beforehand.",
-    "A valve that does not move at that torque is for a licensed plumber, not for a longer lever.",
-    "Local codes apply to whatever is done to a water supply.",
-)
 _FAR = 2.5  # standard deviations of the prior
 _FEW = 3
 

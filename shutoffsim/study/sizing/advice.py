@@ -10,13 +10,6 @@ from shutoffsim.study.sizing.shortfall import SHEARED, SLIPPED, Shortfall
 from shutoffsim.study.sizing.window import NEW_MOUNT, OLD_MOUNT, OPENERS, STEM, Window
 from shutoffsim.units import format as in_units
 
-CAUTIONS = (
-    "Forcing a stiff valve can break it upstream of any shut-off: know where the water is shut "
-    "further up before anybody tries.",
-    "More torque is no cure for a seized valve: a licensed plumber replaces it.",
-    "Local codes apply to whatever is fitted to a water supply.",
-    "Keep a way to close by hand, and never let this act on water for fire sprinklers.",
-)
 _HOPELESS = 0.5  # share of seized demands from which a rating is not the question
 _MUCH = 0.002  # share of demands below which a way to fail is not worth a sentence
 

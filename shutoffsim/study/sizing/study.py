@@ -11,6 +11,7 @@ from shutoffsim.errors import ModelError
 from shutoffsim.model.layout import YEAR
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.scenario.resolve import Design
+from shutoffsim.study.cautions import SIZING
 from shutoffsim.study.sizing import advice, ladder, need, prices, shortfall, supply, worth
 from shutoffsim.study.sizing.result import Sizing
 from shutoffsim.study.sizing.strokes import stall_figures
@@ -216,7 +217,7 @@ def size(
             target,
             confidence,
         ),
-        cautions=advice.CAUTIONS,
+        cautions=SIZING,
         assumptions=tuple(row._asdict() for row in scenario.assumptions(chosen_design.name)),
     )
 

@@ -18,6 +18,7 @@ from shutoffsim.report.page.blocks import (
 )
 from shutoffsim.report.page.cells import Designs
 from shutoffsim.report.page.parts.upkeep import values_of
+from shutoffsim.study.cautions import FITTING
 
 if TYPE_CHECKING:
     from shutoffsim.study.assessment.result import Assessment, Value
@@ -38,7 +39,7 @@ def cautions(found: Assessment, _designs: Designs) -> Section:
     chosen = found.design(found.chosen)
     shares = {mode.mode: mode.leaks.value for mode in chosen.modes}
     risks = wording.residual_risks(values_of(found, found.chosen), shares)
-    blocks: list[Block] = [Points(wording.CAUTIONS, title="Cautions")]
+    blocks: list[Block] = [Points(FITTING, title="Cautions")]
     if risks:
         blocks.append(
             Points(

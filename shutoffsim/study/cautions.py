@@ -1,0 +1,61 @@
+"""What a person must heed whatever the numbers say: each caution once, in the words of all papers.
+
+The sentences are this project's own, from common practice in the trade. README and docs hold the
+same ones, which a test sees to.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+#: The one line under every answer.
+ESTIMATE: Final = (
+    "This is an estimate, not an approval: a licensed plumber and the local codes decide what may "
+    "be fitted, and no such valve may ever cut off fire sprinklers."
+)
+
+SPRINKLERS: Final = (
+    "Never let an automatic valve cut off fire sprinklers, nor other users who depend on the "
+    "water: heating make-up, boilers, medical equipment, animals, neighbours on a shared pipe."
+)
+CODES: Final = (
+    "A licensed plumber and the local codes decide what may be fitted. A simulated saving is no "
+    "approval and no insurance condition; ask the insurer."
+)
+BY_HAND: Final = (
+    "The valve must stay reachable and usable by hand, without tools and without power."
+)
+STIFF: Final = (
+    "Do not force a stiff valve: it may break where no valve of the building can shut the water. "
+    "Have it replaced."
+)
+LOW_VOLTAGE: Final = (
+    "Anything fitted near water belongs on safe extra-low voltage, its supply away from splashes; "
+    "mains wiring is an electrician's work."
+)
+WATER_HAMMER: Final = "Closing in less than about five seconds invites water hammer."
+FROST: Final = (
+    "A shut main stop valve does not stop frost: keep the heating on or drain the pipes. It may "
+    "also trap heated water; never block a relief valve."
+)
+TEST: Final = (
+    "Test the whole chain regularly, with water on a sensor, and replace batteries before they "
+    "are due."
+)
+UPSTREAM: Final = (
+    "Before anybody tries a valve that has not moved for long, know where the water is shut "
+    "further up, and try that first."
+)
+SEIZED: Final = "More torque is no cure for a seized valve: a licensed plumber replaces it."
+STOP_THERE: Final = (
+    "Stop at a torque set beforehand. A valve that does not move at it is for a licensed plumber, "
+    "not for a longer lever."
+)
+LOCAL: Final = "Local codes apply to whatever is done to a water supply."
+
+#: For who fits and uses an automated valve, most important first.
+FITTING: Final = (SPRINKLERS, CODES, BY_HAND, STIFF, LOW_VOLTAGE, WATER_HAMMER, FROST, TEST)
+#: For who chooses an actuator.
+SIZING: Final = (SPRINKLERS, CODES, BY_HAND, STIFF, UPSTREAM, SEIZED)
+#: For who measures a valve.
+MEASURING: Final = (UPSTREAM, STIFF, STOP_THERE, LOCAL)
