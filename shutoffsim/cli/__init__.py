@@ -2,24 +2,15 @@
 
 from __future__ import annotations
 
-from shutoffsim.cli import (
-    compare,
-    fit_torque,
-    meter,
-    portfolio,
-    replay,
-    report,
-    scenario,
-    size,
-    summary,
-)
+from importlib import import_module
+from typing import Final
+
 from shutoffsim.cli.app import app, main
 
-__all__ = [
-    "app",
+#: The modules of all commands, in the order of the help; each adds its commands to the app.
+COMMANDS: Final = (
     "compare",
     "fit_torque",
-    "main",
     "meter",
     "portfolio",
     "replay",
@@ -27,4 +18,8 @@ __all__ = [
     "scenario",
     "size",
     "summary",
-]
+)
+for _module in COMMANDS:
+    import_module(f"shutoffsim.cli.{_module}")
+
+__all__ = ["COMMANDS", "app", "main"]

@@ -8,7 +8,8 @@ import numpy as np
 
 from shutoffsim.model import layout as L
 from shutoffsim.model.compiled import entry, kernel, part
-from shutoffsim.model.power import DARK, ON_SUPPLY, is_solenoid, power_source, spend
+from shutoffsim.model.fitted import falls_open, has_coil
+from shutoffsim.model.power import DARK, ON_SUPPLY, power_source, spend
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.model.streams import STROKE_DRAWS, uniform
 from shutoffsim.model.valve import closing_torque, is_seized
@@ -127,7 +128,7 @@ def heat(p, s, now, current, lasting):
 @part
 def solenoid_stroke(p, s):
     """Return how a solenoid's closing ends."""
-    if p.element == L.ELEMENT_SOLENOID_SHUT and power_source(p, s) == DARK:
+    if falls_open(p) and power_source(p, s) == DARK:
         return L.MODE_NO_POWER
     if s.failed == 1 or stroke_draw(s, STICK) < p.stick_chance:
         return L.MODE_ACTUATOR_FAILED
@@ -161,7 +162,7 @@ def begin_stroke(p, s, now, delay):
     lasting : float
         Time [s] until the end of the stroke.
     """
-    if is_solenoid(p):
+    if has_coil(p):
         return solenoid_stroke(p, s), SOLENOID_TIME
     source = power_source(p, s)
     if source == DARK:

@@ -7,6 +7,7 @@ import math
 from shutoffsim.model import actuator, detection, override, power, valve
 from shutoffsim.model import layout as L
 from shutoffsim.model.compiled import kernel
+from shutoffsim.model.fitted import closes_itself, falls_open, falls_shut, has_coil
 from shutoffsim.model.incident import (
     propose,
     propose_to_demanded,
@@ -76,7 +77,7 @@ def start_stroke(p, s, now, purpose, draw, delay):
 def ready_to_close(p, s):
     """Return whether automation would act on an order that is not about a leak."""
     return (
-        p.element != L.ELEMENT_NONE
+        closes_itself(p)
         and s.switched_off == 0
         and s.controller == 1
         and s.stroke == L.IDLE
@@ -92,7 +93,7 @@ def is_impaired(p, s, now):
     Only where to look harder hangs on this, never a result; a stiff valve counts when torque to
     close in the upper part of its range exceeds what the actuator has.
     """
-    if p.element == L.ELEMENT_NONE:
+    if not closes_itself(p):
         return False
     if s.switched_off == 1 or s.controller == 0:
         return True
@@ -105,8 +106,8 @@ def is_impaired(p, s, now):
             return True
     source = power.power_source(p, s)
     if source == power.DARK:
-        return p.element != L.ELEMENT_SOLENOID_OPEN
-    if power.is_solenoid(p):
+        return not falls_shut(p)
+    if has_coil(p):
         return False
     if valve.is_seized(s, now):
         return True
@@ -120,7 +121,7 @@ def is_impaired(p, s, now):
 @kernel
 def serve(p, s, now, delay):
     """Act on the order to close because of a leak."""
-    if p.element == L.ELEMENT_NONE:
+    if not closes_itself(p):
         return
     if s.switched_off == 1:
         propose_to_demanded(s, L.MODE_SWITCHED_OFF)
@@ -224,7 +225,7 @@ def schedule_repair(p, s, delay):
 @kernel
 def note_stiffness(s, outcome):
     """Remember that the valve itself was what failed."""
-    if outcome == L.MODE_UNDERSIZED or outcome == L.MODE_SEIZED:
+    if (L.STIFF_VALVE >> outcome) & 1 == 1:
         s.stiff = 1
 
 
@@ -271,10 +272,9 @@ def failure_is_known(p, outcome):
     End-of-travel feedback tells all; without it a stall is told by the current that was cut off,
     and a missing supply by itself. Anything else is taken for a closed valve.
     """
-    if p.feedback == 1 or outcome == L.MODE_NO_POWER or outcome == L.MODE_BROWN_OUT:
+    if p.feedback == 1 or (L.KNOWN_ALWAYS >> outcome) & 1 == 1:
         return True
-    stalled = outcome == L.MODE_UNDERSIZED or outcome == L.MODE_SEIZED
-    return stalled and p.stall_cutoff < math.inf
+    return (L.KNOWN_AT_CUTOFF >> outcome) & 1 == 1 and p.stall_cutoff < math.inf
 
 
 @kernel
@@ -377,8 +377,7 @@ def end_stroke(p, s, now, delay):
     """The stroke under way ends; a leak that waited for it is served next."""
     purpose = s.stroke
     s.stroke = L.IDLE
-    needs_power = p.element != L.ELEMENT_SOLENOID_OPEN
-    if needs_power and s.outcome == L.MODE_NONE and power.power_source(p, s) == power.DARK:
+    if not falls_shut(p) and s.outcome == L.MODE_NONE and power.power_source(p, s) == power.DARK:
         s.outcome = L.MODE_NO_POWER
     if purpose == L.EXERCISING:
         end_exercise(p, s, now, delay)

@@ -12,6 +12,7 @@ import math
 from shutoffsim.model import control, detection, leak, power, valve
 from shutoffsim.model import layout as L
 from shutoffsim.model.compiled import entry, kernel
+from shutoffsim.model.fitted import closes_itself, falls_open, falls_shut
 from shutoffsim.model.incident import (
     advance,
     begin_leak,
@@ -73,7 +74,7 @@ def start(p, s, delay):
     if p.n_sensors > 0:
         delay[L.SENSOR_CHECK] = p.sensor_check
         delay[L.SENSOR_SHOCK] = waiting(detection.shock_rate(p), shock_draw(s))
-    if p.element == L.ELEMENT_NONE:
+    if not closes_itself(p):
         return
     delay[L.EXERCISE] = p.exercise
     delay[L.NUISANCE] = waiting(p.nuisance_rate + p.rule_nuisance_rate, nuisance_draw(s))
@@ -193,7 +194,7 @@ def on_supply(p, s, now, delay):
 @kernel
 def supply_is_lost(p, s, now, delay):
     """No more power from the mains: the battery carries on, or all goes dark."""
-    if p.element == L.ELEMENT_NONE:
+    if not closes_itself(p):
         return
     power.leave_supply(p, s, now, delay, L.BATTERY_EMPTY)
     if power.power_source(p, s) == power.DARK:
@@ -205,7 +206,7 @@ def supply_is_lost(p, s, now, delay):
 @kernel
 def supply_is_back(p, s, now, delay):
     """Power from the mains again: orders that stand are taken up, policies let go."""
-    if p.element == L.ELEMENT_NONE:
+    if not closes_itself(p):
         return
     was_dark = p.battery_fitted == 0 or s.battery_ok == 0 or s.battery_empty == 1
     s.battery_empty = 0
@@ -219,7 +220,7 @@ def supply_is_back(p, s, now, delay):
     s.tries = 0
     control.order_again(p, s, now, delay)
     wanted = s.hold_leak == 1 or s.hold_away == 1
-    if p.element == L.ELEMENT_SOLENOID_SHUT and wanted and s.position != L.SHUT:
+    if falls_open(p) and wanted and s.position != L.SHUT:
         purpose = L.CLOSE_LEAK if s.hold_leak == 1 else L.CLOSE_AWAY
         if s.stroke == L.IDLE:
             other_stroke(p, s, now, purpose, delay)
@@ -227,9 +228,9 @@ def supply_is_back(p, s, now, delay):
 
 @kernel
 def all_dark(p, s, now, delay):
-    """Neither mains nor battery: solenoids fall to their unpowered position."""
+    """Neither mains nor battery: what falls shut or open without power does so."""
     delay[L.POLICY] = L.NEVER
-    if p.element == L.ELEMENT_SOLENOID_OPEN and s.failed == 0:
+    if falls_shut(p) and s.failed == 0:
         s.hold_power = 1  # also when it was shut before: without power it does not open
         if s.position != L.SHUT:
             s.believed_shut = 1
@@ -237,7 +238,7 @@ def all_dark(p, s, now, delay):
             s.nuisance_closings += 1
             valve.move(p, s, now)
             set_position(p, s, now, L.SHUT, L.BY_AUTOMATION)
-    if p.element == L.ELEMENT_SOLENOID_SHUT and s.position == L.SHUT:
+    if falls_open(p) and s.position == L.SHUT:
         s.believed_shut = 0
         set_position(p, s, now, L.OPEN, L.BY_NOBODY)
 
@@ -443,12 +444,12 @@ def settle(p, s, now, rows, delay):
             continue
         mode = s.leak_mode[slot]
         end_leak(p, s, now, slot, rows)
-        if mode >= L.MODE_ACTUATOR_FAILED and mode != L.MODE_LATE:
+        if (L.MENDS_ELEMENT >> mode) & 1 == 1:
             control.note_stiffness(s, mode)
             control.schedule_repair(p, s, delay)
-        elif mode == L.MODE_SENSOR_DEAD:
+        elif (L.MENDS_SENSORS >> mode) & 1 == 1:
             renew_sensors(p, s, delay)
-        elif mode == L.MODE_NO_POWER and s.battery_ok == 0:
+        elif (L.MENDS_BATTERY >> mode) & 1 == 1 and s.battery_ok == 0:
             renew_battery(p, s, now, delay)
         s.hold_leak = 0
         if s.stroke == L.IDLE or s.position == L.SHUT:

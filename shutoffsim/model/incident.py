@@ -7,6 +7,7 @@ import math
 from shutoffsim.model import damage, detection, leak, override, power
 from shutoffsim.model import layout as L
 from shutoffsim.model.compiled import kernel, part
+from shutoffsim.model.fitted import closes_itself
 from shutoffsim.model.occupancy import presence_at, until_presence_changes
 from shutoffsim.model.quantiles import quantile
 
@@ -240,7 +241,7 @@ def failure_mode(p, s, slot):
     """
     late = s.leak_volume[slot] > p.late_volume
     by = s.leak_by[slot]
-    if p.element == L.ELEMENT_NONE:
+    if not closes_itself(p):
         return L.MODE_NO_AUTOMATION
     if not late and (by == L.BY_AUTOMATION or by == L.BY_ALREADY_SHUT):
         return L.MODE_NONE

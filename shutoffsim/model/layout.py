@@ -10,6 +10,9 @@ from __future__ import annotations
 
 import numpy as np
 
+# MODES and the numbers MODE_...: one row each, there.
+from shutoffsim.model.modes import *  # noqa: F403
+
 NEVER = np.inf  # a delay: this clock does not ring
 KEEP = -1.0  # a delay: leave the clock as it is
 
@@ -20,13 +23,6 @@ HALF_HOURS = 336  # of a week
 
 YEAR = 365.25 * 86400.0
 
-# --- closing elements -----------------------------------------------------------------------
-ELEMENT_NONE = 0  # a person only
-ELEMENT_CLAMP = 1  # actuator clamped onto the existing valve
-ELEMENT_MOTOR_VALVE = 2  # new motorised valve fitted by a plumber
-ELEMENT_SOLENOID_OPEN = 3  # solenoid powered to stay open: shuts at every power loss
-ELEMENT_SOLENOID_SHUT = 4  # solenoid powered to shut: needs power for as long as it is shut
-
 MOUNT_SCREWS = 0
 MOUNT_QUICK_RELEASE = 1
 
@@ -34,48 +30,6 @@ MOUNT_QUICK_RELEASE = 1
 AWAKE, ASLEEP, OUT, AWAY = 0, 1, 2, 3
 PERHAPS_OUT = 4  # only in a week's pattern: out or awake, by the day's draw
 PRESENCE_NAMES = ("awake at home", "asleep at home", "out", "away on a trip")
-
-# --- why automation did not stop a leak in time: the links of the chain, in order ---------------
-MODES = (
-    "none",
-    "no automation",
-    "not sensed",
-    "sensor dead",
-    "message lost",
-    "gateway down",
-    "controller down",
-    "automation switched off",
-    "no power",
-    "actuator failed",
-    "brown-out",
-    "motor burnt",
-    "gears stripped",
-    "mount slipped",
-    "undersized torque",
-    "valve seized",
-    "closed short",
-    "late",
-)
-(
-    MODE_NONE,
-    MODE_NO_AUTOMATION,
-    MODE_NOT_SENSED,
-    MODE_SENSOR_DEAD,
-    MODE_MESSAGE_LOST,
-    MODE_GATEWAY_DOWN,
-    MODE_CONTROLLER_DOWN,
-    MODE_SWITCHED_OFF,
-    MODE_NO_POWER,
-    MODE_ACTUATOR_FAILED,
-    MODE_BROWN_OUT,
-    MODE_MOTOR_BURNT,
-    MODE_GEARS_STRIPPED,
-    MODE_MOUNT_SLIPPED,
-    MODE_UNDERSIZED,
-    MODE_SEIZED,
-    MODE_CLOSED_SHORT,
-    MODE_LATE,
-) = np.arange(len(MODES))
 
 # --- who stopped the water --------------------------------------------------------------------
 STOPPERS = ("nobody", "automation", "a person at the valve", "a person upstream", "already shut")
@@ -237,7 +191,7 @@ PARAMETER_FIELDS = (
     ("seat_leak", DIST, "m3/s", "flow past the seat when shut, drawn once a history"),
     ("stem_limit", "f", "N*m", "torque at which the stem shears"),
     # closing element
-    ("element", "i", "-", "ELEMENT_..."),
+    ("element", "i", "-", "its number, see elements.NUMBERS"),
     ("rated_voltage", "f", "V", "datasheet voltage"),
     ("stall_torque", "f", "N*m", "at the output shaft at rated voltage"),
     ("stall_current", "f", "A", "at rated voltage"),

@@ -8,6 +8,7 @@ import numpy as np
 
 from shutoffsim.model import layout as L
 from shutoffsim.model.compiled import kernel, part
+from shutoffsim.model.fitted import closes_itself, has_coil, is_clamped
 from shutoffsim.model.quantiles import normal_quantile, quantile
 from shutoffsim.model.streams import PEOPLE_DRAWS, uniform
 from shutoffsim.model.valve import closing_torque
@@ -64,9 +65,9 @@ def travel_time(p, s, slot):
 @part
 def freeing_time(p, s, slot):
     """Return the time [s] to free the valve from its actuator, tool search included."""
-    if p.element == L.ELEMENT_NONE:
+    if not closes_itself(p):
         return 0.0
-    if p.element != L.ELEMENT_CLAMP or p.mount == L.MOUNT_QUICK_RELEASE:
+    if not is_clamped(p) or p.mount == L.MOUNT_QUICK_RELEASE:
         return quantile(p.release_time, person_draw(s, slot, RELEASE))
     time = p.fasteners * quantile(p.fastener_time, person_draw(s, slot, SCREW))
     if person_draw(s, slot, TOOL) >= p.tool_at_hand:
@@ -85,9 +86,8 @@ def work(p, s, now, slot):
         time += quantile(p.find_unknown, person_draw(s, slot, SEARCH))
     time += freeing_time(p, s, slot) * p.access
     by = L.BY_HAND
-    solenoid = p.element == L.ELEMENT_SOLENOID_OPEN or p.element == L.ELEMENT_SOLENOID_SHUT
     required = closing_torque(p, s, now, person_draw(s, slot, GRIP))
-    if not solenoid and required > quantile(p.hand_torque, person_draw(s, slot, STRENGTH)):
+    if not has_coil(p) and required > quantile(p.hand_torque, person_draw(s, slot, STRENGTH)):
         by = L.BY_UPSTREAM
         time += quantile(p.upstream, person_draw(s, slot, UPSTREAM))
     else:

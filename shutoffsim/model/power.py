@@ -7,12 +7,8 @@ import math
 import numpy as np
 
 from shutoffsim.model.compiled import entry, kernel, part
-from shutoffsim.model.layout import (
-    ELEMENT_SOLENOID_OPEN,
-    ELEMENT_SOLENOID_SHUT,
-    NEVER,
-    SHUT,
-)
+from shutoffsim.model.fitted import falls_open, falls_shut, has_coil
+from shutoffsim.model.layout import NEVER, SHUT
 from shutoffsim.model.quantiles import quantile, waiting
 from shutoffsim.model.streams import BATTERY_DRAWS, OUTAGE_DRAWS, of_region, uniform
 
@@ -55,8 +51,8 @@ def leave_supply(p, s, now, delay, empty_clock):
 @kernel
 def draw_on(p, s, delay, empty_clock):
     """Set what is drawn from the battery from now on, and when that empties it."""
-    open_coil = p.element == ELEMENT_SOLENOID_OPEN and s.position != SHUT
-    shut_coil = p.element == ELEMENT_SOLENOID_SHUT and s.position == SHUT
+    open_coil = falls_shut(p) and s.position != SHUT
+    shut_coil = falls_open(p) and s.position == SHUT
     s.battery_draw = p.standby_power
     if open_coil or shut_coil:
         s.battery_draw += p.coil_power
@@ -78,7 +74,7 @@ def spend(p, s, now, energy, delay, empty_clock):
 @kernel
 def coil_switched(p, s, now, delay, empty_clock):
     """The valve is in another position: on battery, draw from now on what its coil takes there."""
-    if is_solenoid(p) and power_source(p, s) == ON_BATTERY:
+    if has_coil(p) and power_source(p, s) == ON_BATTERY:
         spend(p, s, now, 0.0, delay, empty_clock)
 
 
@@ -144,9 +140,3 @@ def outage_draw(p, s):
     u = uniform(s.seed, of_region(p, s), OUTAGE_DRAWS, s.n_outage)
     s.n_outage += 1
     return u
-
-
-@kernel
-def is_solenoid(p):
-    """Return whether the closing element is a solenoid valve."""
-    return p.element == ELEMENT_SOLENOID_OPEN or p.element == ELEMENT_SOLENOID_SHUT

@@ -7,8 +7,8 @@ import math
 import numpy as np
 
 from shutoffsim.model import control
-from shutoffsim.model import layout as L
 from shutoffsim.model.compiled import kernel, part
+from shutoffsim.model.fitted import closes_itself
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.model.streams import SITE, even_uniform
 
@@ -53,7 +53,7 @@ def aim(p, s):
     s.weight = 1.0
     if s.tilt == 1:
         within = 0.0  # chance that the element fails at random within the service life
-        if p.element != L.ELEMENT_NONE:
+        if closes_itself(p):
             within = -math.expm1(-p.failure_rate * p.horizon)
         failing = 0.25 if within > 0.0 else 0.0
         depth = -math.log(STIFF_REACH)

@@ -7,15 +7,11 @@ What depends on a design is worded from the values that the design rests on.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Final, NamedTuple, Protocol
+from typing import Final, NamedTuple, Protocol, cast
 
-#: Elements that close the water by themselves.
-CLOSING: Final = (
-    "clamped actuator",
-    "motorised valve",
-    "solenoid, powered open",
-    "solenoid, powered shut",
-)
+from shutoffsim.model.elements import ELEMENTS, Element, Kind
+from shutoffsim.report.elements import WORDS
+from shutoffsim.report.modes import MODES
 
 #: What the numbers leave out.
 NOT_COVERED: Final = (
@@ -30,85 +26,6 @@ NOT_COVERED: Final = (
     "Harm to health, interrupted business beyond the losses stated, water that is billed, and "
     "whether an insurer pays in a given case are not valued.",
 )
-
-
-class Meaning(NamedTuple):
-    """A failure mode in words.
-
-    Parameters
-    ----------
-    happened : str
-        What went wrong.
-    remedy : str
-        What makes it rarer.
-    """
-
-    happened: str
-    remedy: str
-
-
-#: Each failure mode: the first broken link of the chain from the water to the shut valve.
-MODES: Final[Mapping[str, Meaning]] = {
-    "no automation": Meaning("nothing is fitted that could close", "fit something that closes"),
-    "not sensed": Meaning(
-        "the water met no sensor, and no flow rule could see it",
-        "sensors where water collects, or a flow rule at the meter",
-    ),
-    "sensor dead": Meaning(
-        "the sensor that the water reached had failed or its battery was empty",
-        "sensors that report that they live, batteries changed in time, tests with water",
-    ),
-    "message lost": Meaning(
-        "the sensor's radio report did not arrive", "a shorter radio path, or a wire"
-    ),
-    "gateway down": Meaning(
-        "the order had to pass a gateway that did not work",
-        "a controller that decides by itself",
-    ),
-    "controller down": Meaning(
-        "the controller hung or was restarting", "a watchdog that restarts it"
-    ),
-    "automation switched off": Meaning(
-        "people had switched the automation off after a false alarm",
-        "fewer false alarms, and a reminder to switch it on again",
-    ),
-    "no power": Meaning(
-        "neither mains nor battery, or too little energy for the stroke",
-        "a battery that is tested and changed, or closing when the mains fail",
-    ),
-    "actuator failed": Meaning(
-        "the closing element had failed by itself, and nobody knew",
-        "exercise it more often, so that a fault is found",
-    ),
-    "brown-out": Meaning(
-        "the motor pulled the shared supply down and the controller lost the order",
-        "a stronger supply, or a separate one for the motor",
-    ),
-    "motor burnt": Meaning(
-        "the winding had burnt at an earlier stall", "a cut-off at stall, and more torque"
-    ),
-    "gears stripped": Meaning(
-        "the gears had stripped at an earlier stall", "stronger gears, and a cut-off at stall"
-    ),
-    "mount slipped": Meaning(
-        "the clamp turned on the valve instead of turning it",
-        "a metal clamp, tightened again after the first weeks",
-    ),
-    "undersized torque": Meaning(
-        "the valve needed more torque than the actuator gave on its supply",
-        "more torque, a stronger supply, or more frequent exercise",
-    ),
-    "valve seized": Meaning(
-        "the valve could not be turned at all", "exercise, or a new valve; not more torque"
-    ),
-    "closed short": Meaning(
-        "the travel ended before the valve was shut", "an end-of-travel switch and an alarm"
-    ),
-    "late": Meaning(
-        "every link held, but too much water had escaped before the valve was shut",
-        "sensors nearer to the source, and a stricter flow rule",
-    ),
-}
 
 
 class Looked(Protocol):
@@ -149,14 +66,19 @@ class Task(NamedTuple):
     passed: str = ""
 
 
-def element_kind(values: Looked) -> str:
+def element_kind(values: Looked) -> Kind:
     """Return the kind of closing element of a design."""
-    return values.text("element.kind", "none")
+    return cast(Kind, values.text("element.kind", "none"))
+
+
+def traits(values: Looked) -> Element:
+    """Return what is true of the closing element of a design."""
+    return ELEMENTS[element_kind(values)]
 
 
 def closes(values: Looked) -> bool:
     """Whether something is fitted that closes the water by itself."""
-    return element_kind(values) in CLOSING
+    return traits(values).closes
 
 
 def _per(interval: str | None, otherwise: str) -> str:
@@ -174,7 +96,7 @@ def commissioning(values: Looked) -> tuple[Task, ...]:
             "it moves without force, and the taps run dry when it is shut",
         )
     ]
-    if element_kind(values) == "none":
+    if not traits(values).automated:
         return (*tasks, _who_knows())
     if closes(values):
         tasks += [
@@ -223,7 +145,7 @@ def _power_tests(values: Looked) -> list[Task]:
                 "it shuts on the battery",
             )
         )
-    elif element_kind(values) == "solenoid, powered open":
+    elif traits(values).unpowered == "falls shut":
         tasks.append(Task("Pull the mains plug", "at installation", "the valve shuts"))
     if values.says("gateway.fitted"):
         tasks.append(
@@ -242,12 +164,12 @@ def _who_knows() -> Task:
 
 def sensors(values: Looked) -> int:
     """Return how many spot sensors are fitted."""
-    return len(values.each("sensors", "kind")) if element_kind(values) != "none" else 0
+    return len(values.each("sensors", "kind")) if traits(values).automated else 0
 
 
 def upkeep(values: Looked) -> tuple[Task, ...]:
     """Return what is done how often afterwards; intervals are those the simulation used."""
-    if element_kind(values) == "none":
+    if not traits(values).automated:
         return (
             Task("Turn the stop valve, shut and open again", "twice a year", "it moves freely"),
             *_hoses(values),
@@ -286,7 +208,7 @@ def upkeep(values: Looked) -> tuple[Task, ...]:
             ),
             Task("Change the battery", _per(values.often("battery.change"), "when a test fails")),
         ]
-    if element_kind(values) == "clamped actuator":
+    if traits(values).clamped:
         tasks.append(
             Task(
                 "Tighten the clamp again, look for cracks and play",
@@ -310,16 +232,14 @@ def if_it_does_not_close(values: Looked) -> tuple[str, ...]:
         steps.append(
             "Order it shut once more, and go to the valve without waiting for the outcome."
         )
-        if element_kind(values) == "clamped actuator":
+        if traits(values).clamped:
             quick = values.text("mount.fasteners", "0") == "0"
             steps.append(
                 "Free the handle from the actuator "
                 + ("(pull the release)." if quick else "(undo the screws; keep the tool there).")
             )
-        elif element_kind(values) == "motorised valve":
-            steps.append("Use the drive's own release, then turn the valve by hand.")
         else:
-            steps.append("Use the manual stop valve beside the solenoid valve.")
+            steps.append(WORDS[element_kind(values)].by_hand)
     steps += [
         "Turn the stop valve shut by hand. If it is stiff, stop: do not force it.",
         "If it cannot be shut: have the next valve upstream shut, by the water utility or the "
@@ -364,7 +284,7 @@ def residual_risks(
         for mode, share in sorted(modes.items(), key=lambda item: -item[1])
         if share > 0.0 and mode in MODES
     ][:most]
-    if closes(values) and element_kind(values) != "solenoid, powered open":
+    if closes(values) and traits(values).unpowered != "falls shut":
         if not values.says("battery.fitted"):
             told.append(("it cannot close while the mains are out", "a battery"))
         elif not values.says("policies.close_on_power_loss"):

@@ -216,9 +216,9 @@ def _power(system: System) -> Iterator[Complaint]:
 def _closing(system: System) -> Iterator[Complaint]:
     yield from _actuator(system.actuator, ("actuator",))
     yield from _actuator(system.motorised_valve.drive, ("motorised_valve", "drive"))
-    if system.element.kind == "clamped actuator":
+    if system.element.traits.section == "actuator":
         yield from _travel(system.actuator, system.valve, ("actuator",), ("valve",))
-    if system.element.kind == "motorised valve":
+    if system.element.traits.section == "motorised_valve":
         yield from _travel(
             system.motorised_valve.drive,
             system.motorised_valve.valve,

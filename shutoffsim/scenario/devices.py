@@ -6,27 +6,19 @@ import math
 from typing import Any
 
 from shutoffsim.model import layout
+from shutoffsim.model.elements import NUMBERS
 from shutoffsim.scenario.schema import System
 from shutoffsim.scenario.schema.closing import Actuator, Solenoid
-
-ELEMENTS = {
-    "none": layout.ELEMENT_NONE,
-    "alarm only": layout.ELEMENT_NONE,
-    "clamped actuator": layout.ELEMENT_CLAMP,
-    "motorised valve": layout.ELEMENT_MOTOR_VALVE,
-    "solenoid, powered open": layout.ELEMENT_SOLENOID_OPEN,
-    "solenoid, powered shut": layout.ELEMENT_SOLENOID_SHUT,
-}
 
 
 def automated(system: System) -> bool:
     """Whether there are sensors, messages and a controller in this design."""
-    return system.element.kind != "none"
+    return system.element.traits.automated
 
 
 def closes_itself(system: System) -> bool:
     """Whether something besides a person can close the water."""
-    return system.element.kind not in ("none", "alarm only")
+    return system.element.traits.closes
 
 
 def sensing(system: System) -> dict[str, Any]:
@@ -86,7 +78,7 @@ def power(system: System) -> dict[str, Any]:
     mains, supply, battery = system.mains, system.supply, system.battery
     capacity = battery.capacity
     content = capacity.joules + capacity.coulombs * battery.voltage
-    solenoid = system.element.kind.startswith("solenoid")
+    solenoid = system.element.traits.drive == "coil"
     return {
         "outage_rate": mains.outage_rate,
         "outage_duration": mains.outage_duration,
@@ -114,10 +106,10 @@ def power(system: System) -> dict[str, Any]:
 
 def valve_fields(system: System) -> dict[str, Any]:
     """Fields of the valve that is closed."""
-    kind = system.element.kind
-    valve = system.motorised_valve.valve if kind == "motorised valve" else system.valve
-    # Whoever fits an actuator or a new valve moves it; otherwise nobody has for a long time.
-    moved = kind in ("clamped actuator", "motorised valve")
+    traits = system.element.traits
+    valve = system.motorised_valve.valve if traits.own_valve else system.valve
+    # Whoever fits a motor moves the valve; otherwise nobody has for a long time.
+    moved = traits.drive == "motor"
     return {
         "breakaway": valve.breakaway,
         "valve_age": valve.age,
@@ -137,12 +129,12 @@ def valve_fields(system: System) -> dict[str, Any]:
 
 def closing(system: System) -> dict[str, Any]:
     """Fields of what closes it."""
-    kind = system.element.kind
-    motor = system.motorised_valve.drive if kind == "motorised valve" else system.actuator
-    part: Actuator | Solenoid = system.solenoid if kind.startswith("solenoid") else motor
+    traits = system.element.traits
+    motor = system.motorised_valve.drive if traits.own_valve else system.actuator
+    part: Actuator | Solenoid = system.solenoid if traits.drive == "coil" else motor
     acts = closes_itself(system)
     return {
-        "element": ELEMENTS[kind],
+        "element": NUMBERS[system.element.kind],
         "rated_voltage": motor.rated_voltage,
         "stall_torque": motor.stall_torque,
         "stall_current": motor.stall_current,
@@ -174,12 +166,12 @@ def closing(system: System) -> dict[str, Any]:
 
 def mounting(system: System) -> dict[str, Any]:
     """Fields of mount and exercise."""
-    kind, mount = system.element.kind, system.mount
-    clamped = kind == "clamped actuator"
+    traits, mount = system.element.traits, system.mount
+    clamped = traits.clamped
     release = mount.release_time
-    if kind == "motorised valve":
+    if traits.own_valve:
         release = system.motorised_valve.release_time
-    elif kind.startswith("solenoid"):
+    elif traits.drive == "coil":
         release = system.solenoid.release_time
     screwed = clamped and mount.fasteners > 0
     exercise = system.exercise

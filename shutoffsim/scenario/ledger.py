@@ -89,9 +89,8 @@ def assumptions(design: Design) -> list[Assumption]:
 def in_use(path: Path, system: System) -> bool:
     """Whether a value has any effect in a design."""
     section = path[0]
-    kind = system.element.kind
-    active = kind != "none"
-    closes = kind not in ("none", "alarm only")
+    traits = system.element.traits
+    active, closes = traits.automated, traits.closes
     if section in ("leaks", "sensors", "zones"):
         entry = getattr(system, section)[path[1]]
         return bool(entry.fitted) and (active or section != "sensors")
@@ -109,12 +108,12 @@ def in_use(path: Path, system: System) -> bool:
         "supply": active,
         "flow_rule": active and system.flow_rule.fitted,
         "battery": active and system.battery.fitted,
-        "actuator": kind == "clamped actuator",
-        "mount": kind == "clamped actuator",
-        "motorised_valve": kind == "motorised valve",
-        "solenoid": kind.startswith("solenoid"),
+        "actuator": traits.section == "actuator",
+        "mount": traits.clamped,
+        "motorised_valve": traits.section == "motorised_valve",
+        "solenoid": traits.section == "solenoid",
         "exercise": closes,
-        "valve": kind != "motorised valve",
+        "valve": not traits.own_valve,
         "neighbour": system.neighbour.notices and system.dwelling.units_below > 0,
     }
     return conditions.get(section, True)

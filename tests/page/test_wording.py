@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from typing import get_args
-
 import pytest
 
-from shutoffsim.model import layout as L
 from shutoffsim.report import wording
 from shutoffsim.report.leaflet.values import Values
-from shutoffsim.scenario.schema.closing import ElementKind
 
 
 class Ledger:
@@ -49,16 +45,6 @@ CLAMPED = {
 
 def told(tasks) -> str:
     return "\n".join(f"{task.what}: {task.when}" for task in tasks)
-
-
-def test_what_closes_is_known_by_the_schema():
-    kinds = get_args(ElementKind)
-    assert set(wording.CLOSING) == set(kinds) - {"none", "alarm only"}
-
-
-def test_every_failure_mode_has_words():
-    assert set(wording.MODES) == set(L.MODES) - {"none"}
-    assert len({meaning.happened for meaning in wording.MODES.values()}) == len(wording.MODES)
 
 
 def test_intervals_are_those_of_the_design():
@@ -130,8 +116,6 @@ def test_words_fit_every_design_that_comes_with_the_program(scenario):
         for task in tasks:
             assert task.what[0].isupper()
             assert "None" not in f"{task}"
-        assert wording.closes(values) == (
-            scenario.design(name).system.element.kind in wording.CLOSING
-        )
+        assert wording.closes(values) == scenario.design(name).system.element.traits.closes
     assert "none" in kinds
     assert len(kinds) > 1

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from shutoffsim.model import layout
+from shutoffsim.model.elements import NUMBERS
 from shutoffsim.scenario import loads
 from shutoffsim.scenario.parameters import away_share
 from shutoffsim.scenario.pipes import full_bore_flow
@@ -111,7 +112,7 @@ def test_battery_in_ampere_hours_uses_its_voltage():
 
 def test_no_automation_has_nothing_that_acts_or_warns():
     p = design('element.kind = "none"\nflow_rule.fitted = true\nbattery.fitted = true')
-    assert p.element == layout.ELEMENT_NONE
+    assert p.element == NUMBERS["none"]
     for name in ("siren", "gateway_fitted", "flow_rule", "battery_fitted", "nuisance_rate"):
         assert p[name] == 0, name
     assert p.sensor_meets[0] == 0.0
@@ -122,7 +123,7 @@ def test_no_automation_has_nothing_that_acts_or_warns():
 
 def test_alarm_only_warns_but_does_not_close():
     p = design('element.kind = "alarm only"')
-    assert p.element == layout.ELEMENT_NONE
+    assert p.element == NUMBERS["alarm only"]
     assert (p.siren, p.gateway_fitted) == (1, 1)
     assert p.sensor_meets[0] > 0
     assert p.remote_command == 0
@@ -130,7 +131,7 @@ def test_alarm_only_warns_but_does_not_close():
 
 def test_clamped_actuator_has_moved_the_valve():
     p = design("")
-    assert p.element == layout.ELEMENT_CLAMP
+    assert p.element == NUMBERS["clamped actuator"]
     assert p.idle_start == 0.0
     assert p.coil_power == 0.0
     assert p.mount == layout.MOUNT_SCREWS
@@ -141,7 +142,7 @@ def test_clamped_actuator_has_moved_the_valve():
 def test_a_motorised_valve_brings_its_own_valve_drive_and_override():
     old = 'valve.type = "multi-turn stop valve"\nvalve.age = "40 years"\n'
     p = design(old + 'element.kind = "motorised valve"')
-    assert p.element == layout.ELEMENT_MOTOR_VALVE
+    assert p.element == NUMBERS["motorised valve"]
     assert p.turns == 0.25
     assert p.valve_age == 0.0
     assert p.rated_voltage == 5.0
@@ -151,16 +152,10 @@ def test_a_motorised_valve_brings_its_own_valve_drive_and_override():
     assert p.release_time[1] == pytest.approx(math.log(12))
 
 
-@pytest.mark.parametrize(
-    ("kind", "element"),
-    [
-        ("solenoid, powered open", layout.ELEMENT_SOLENOID_OPEN),
-        ("solenoid, powered shut", layout.ELEMENT_SOLENOID_SHUT),
-    ],
-)
-def test_a_solenoid_has_its_coil_and_leaves_the_old_valve(kind, element):
+@pytest.mark.parametrize("kind", ["solenoid, powered open", "solenoid, powered shut"])
+def test_a_solenoid_has_its_coil_and_leaves_the_old_valve(kind):
     p = design(f'element.kind = "{kind}"\nsolenoid.stick_chance = 0.03\nvalve.age = "7 years"')
-    assert p.element == element
+    assert p.element == NUMBERS[kind]
     assert p.coil_power == 6.0
     assert p.stick_chance == 0.03
     assert p.valve_age == pytest.approx(7 * layout.YEAR)

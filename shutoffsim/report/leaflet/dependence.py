@@ -8,7 +8,7 @@ from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.report.leaflet.money import percent
 from shutoffsim.report.leaflet.values import Values
 from shutoffsim.report.text import plus_minus
-from shutoffsim.report.wording import closes, element_kind
+from shutoffsim.report.wording import closes, traits
 
 _CAPABLE = "chance that a person at hand knows the valve"
 
@@ -24,8 +24,7 @@ def on_power(values: Values, modes: Mapping[str, Estimate], *, leaks: bool) -> l
     leaks : bool
         Whether any leak was simulated.
     """
-    kind = element_kind(values)
-    if kind == "none":
+    if not traits(values).automated:
         return ["Nothing that is fitted needs power."]
     told = []
     if rate := values.text("mains.outage_rate"):
@@ -33,7 +32,7 @@ def on_power(values: Values, modes: Mapping[str, Estimate], *, leaks: bool) -> l
             f"Mains outages taken as {rate}, of {values.text('mains.outage_duration')}; major ones "
             f"{values.text('mains.major_rate')}, of {values.text('mains.major_duration')}."
         )
-    told.append(_without_mains(values, kind))
+    told.append(_without_mains(values))
     if "no power" in modes:
         told.append(
             f"Lack of power is the first broken link in {percent(modes['no power'])} of leaks."
@@ -48,8 +47,8 @@ def on_power(values: Values, modes: Mapping[str, Estimate], *, leaks: bool) -> l
     return told
 
 
-def _without_mains(values: Values, kind: str) -> str:
-    if kind == "solenoid, powered open":
+def _without_mains(values: Values) -> str:
+    if traits(values).unpowered == "falls shut":
         held = "once its battery is empty" if values.says("battery.fitted") else "at once"
         return f"Without mains the valve shuts {held}: it fails safe, and the water is off."
     if not values.says("battery.fitted"):
@@ -69,7 +68,7 @@ def _per(interval: str) -> str:
 def on_people(values: Values, nuisance: Estimate | None) -> list[str]:
     """Return what is told of people; ``nuisance`` is the yearly number of needless closings."""
     told = [_by_hand(values)]
-    if element_kind(values) == "clamped actuator":
+    if traits(values).clamped:
         told.append(_freeing(values))
     if closes(values):
         if nuisance is not None:

@@ -4,20 +4,13 @@ from __future__ import annotations
 
 from collections import Counter
 
+from shutoffsim.report.elements import WORDS
 from shutoffsim.report.leaflet.letters import listed, short
 from shutoffsim.report.leaflet.values import Values
-from shutoffsim.report.wording import closes, element_kind
+from shutoffsim.report.wording import closes, element_kind, traits
 
 Row = tuple[str, str]
 
-_ELEMENTS = {
-    "none": "none: a person closes the water",
-    "alarm only": "none: sensors warn, a person closes the water",
-    "clamped actuator": "electric actuator clamped onto the existing valve",
-    "motorised valve": "new motorised valve",
-    "solenoid, powered open": "solenoid valve, shut without power",
-    "solenoid, powered shut": "solenoid valve, open without power",
-}
 _LONGEST = 150
 
 
@@ -62,15 +55,15 @@ def _water(values: Values) -> str:
 
 def protection_rows(values: Values) -> list[Row]:
     """Return what is fitted, and when it closes the water."""
-    kind = element_kind(values)
-    rows = [("Closing element", _ELEMENTS.get(kind, kind))]
-    if kind == "clamped actuator":
+    element = traits(values)
+    rows = [("Closing element", WORDS[element_kind(values)].fitted)]
+    if element.section == "actuator":
         rows += [("Actuator", _motor(values, "actuator")), ("Mount", values.text("mount.kind"))]
-    elif kind == "motorised valve":
+    elif element.section == "motorised_valve":
         valve = values.text("motorised_valve.valve.type", "new valve")
         drive = _motor(values, "motorised_valve.drive")
         rows.append(("Valve and drive", f"{valve}; {drive}"))
-    if kind == "none":
+    if not element.automated:
         return _shortened(rows)
     rows.append(("Leak sensors", _sensors(values)))
     if values.says("flow_rule.fitted"):
@@ -112,11 +105,8 @@ def _occasions(values: Values) -> str:
         told.append("long absence")
     if values.says("policies.remote_command"):
         told.append("order by telephone")
-    # A solenoid that is powered to stay open needs no order to shut without power.
-    if (
-        values.says("policies.close_on_power_loss")
-        or element_kind(values) == "solenoid, powered open"
-    ):
+    # What falls shut without power needs no order to do so.
+    if values.says("policies.close_on_power_loss") or traits(values).unpowered == "falls shut":
         told.append("loss of power")
     return ", ".join(told)
 

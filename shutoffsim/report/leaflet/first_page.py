@@ -6,6 +6,7 @@ import math
 from typing import Any, Final
 
 from shutoffsim.estimate.estimate import Estimate
+from shutoffsim.model.elements import ELEMENTS
 from shutoffsim.report.leaflet import facts
 from shutoffsim.report.leaflet.letters import PICTURE, short
 from shutoffsim.report.leaflet.money import (
@@ -18,7 +19,7 @@ from shutoffsim.report.leaflet.money import (
 )
 from shutoffsim.report.leaflet.picture import Curve, as_svg, draw_curves
 from shutoffsim.report.leaflet.subject import LONGEST_NAME, Subject
-from shutoffsim.report.wording import CLOSING, closes
+from shutoffsim.report.wording import closes
 from shutoffsim.study.assessment.result import DesignAssessment, PeriodLoss, Times
 from shutoffsim.study.words import duration
 
@@ -235,7 +236,7 @@ def _alternatives(subject: Subject) -> list[dict[str, Any]]:
             money_range(design.expected_annual_damage),
             money(design.insured_annual_damage),
             percent(design.probability_of_failure_on_demand)
-            if subject.assessment.design(design.name).element in CLOSING
+            if ELEMENTS[subject.assessment.design(design.name).element].closes
             else "nothing closes",
         ]
         for design in comparison.designs

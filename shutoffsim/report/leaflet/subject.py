@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from shutoffsim.estimate.estimate import Estimate
+from shutoffsim.model.elements import ELEMENTS
 from shutoffsim.report.leaflet.values import Values
 from shutoffsim.report.wording import closes
 from shutoffsim.study.assessment.result import Assessment, DesignAssessment
@@ -62,8 +63,8 @@ class Subject:
     @property
     def words(self) -> tuple[str, str]:
         """What the reference and the design are called in tables."""
-        bare = self.assessment.design(self.assessment.reference).element in ("none", "alarm only")
-        if bare and closes(self.values):
+        reference = self.assessment.design(self.assessment.reference)
+        if not ELEMENTS[reference.element].closes and closes(self.values):
             return "without it", "with it"
         return "reference", "this design"
 

@@ -2,21 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, ClassVar
 
 from pydantic import Field, Strict
 
+from shutoffsim.model import elements
 from shutoffsim.scenario.schema import base
 from shutoffsim.scenario.schema.base import Preset, Section
 
-ElementKind = Literal[
-    "none",
-    "alarm only",
-    "clamped actuator",
-    "motorised valve",
-    "solenoid, powered open",
-    "solenoid, powered shut",
-]
 Retries = Annotated[int, Strict(), Field(ge=0, le=20)]
 Fasteners = Annotated[int, Strict(), Field(ge=0, le=40)]
 
@@ -60,8 +53,13 @@ class Valve(Section):
 class Element(Section):
     """What closes the water."""
 
-    kind: ElementKind
+    kind: elements.Kind
     """"none" is a person only, without sensors or messages; "alarm only" keeps these."""
+
+    @property
+    def traits(self) -> elements.Element:
+        """What is true of this kind."""
+        return elements.ELEMENTS[self.kind]
 
 
 class Actuator(Section):

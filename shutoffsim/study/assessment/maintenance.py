@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from shutoffsim.model import layout as L
 from shutoffsim.model import override
 from shutoffsim.model.compiled import entry
+from shutoffsim.model.fitted import closes_itself
 from shutoffsim.study.assessment.result import Hose, Maintenance, Step
 from shutoffsim.study.assessment.torque import begun_histories, service_limits
 
@@ -19,12 +20,6 @@ if TYPE_CHECKING:
 
 DAY = 86400.0
 _PEOPLE: Final = 2000
-_CLOSING = (
-    "clamped actuator",
-    "motorised valve",
-    "solenoid, powered open",
-    "solenoid, powered shut",
-)
 
 
 @entry
@@ -55,8 +50,7 @@ def maintenance(system: System, p: Any, seed: int) -> Maintenance:
     seed : int
         0 to 2**64 - 1.
     """
-    closes = system.element.kind in _CLOSING
-    automated = system.element.kind != "none"
+    closes, automated = system.element.traits.closes, system.element.traits.automated
     sensing = automated and any(sensor.fitted for sensor in system.sensors.values())
     battery = automated and system.battery.fitted
     steps, whole = _override(p, seed)
@@ -94,7 +88,7 @@ def _override(p: Any, seed: int) -> tuple[tuple[Step, ...], Step]:
     steps = []
     if hand.any():
         steps.append(_step("find the valve", (total - freeing - turning)[hand]))
-        if int(p.element) != L.ELEMENT_NONE:
+        if closes_itself(p):
             steps.append(_step("free it from its drive", freeing[hand]))
         steps.append(Step("turn it shut", turning, turning))
     upstream = 1.0 - float(hand.mean())

@@ -12,6 +12,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from shutoffsim.errors import ModelError
+from shutoffsim.model.elements import Kind
 from shutoffsim.study.assessment.loss_parts import (
     CurvePoint,
     FailureOnDemand,
@@ -97,7 +98,7 @@ class DesignAssessment:
 
     name: str
     description: str
-    element: str
+    element: Kind
     yearly_loss: YearlyLoss
     modes: tuple[ModeShare, ...]
     removals: tuple[Removal, ...]

@@ -17,18 +17,18 @@ from shutoffsim.engine.trace import new_state
 from shutoffsim.model import actuator, valve
 from shutoffsim.model import layout as L
 from shutoffsim.model.compiled import entry
+from shutoffsim.model.fitted import has_motor
 from shutoffsim.model.history import start
 from shutoffsim.study.assessment.result import ServiceLimits, TorqueAt
 
 VALVES: Final = 2000
 SERVICE_SHARE: Final = 0.8  # common practice: service when a fifth of the torque is left
 _WEAK = 0.05  # share of units that give less
-_MOTORS = (int(L.ELEMENT_CLAMP), int(L.ELEMENT_MOTOR_VALVE))
 
 
 def turns_valve(p: Any) -> bool:
     """Return whether a motor turns a valve in this design."""
-    return int(p.element) in _MOTORS
+    return bool(has_motor(p))
 
 
 @entry

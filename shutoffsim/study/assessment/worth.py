@@ -45,7 +45,7 @@ def worth(
     if len(missing) == len(parts):
         return None, "the scenario states no costs of this design"
     unstated = all(getattr(before, name) is None for name in parts)
-    if unstated and reference.element.kind != "none":
+    if unstated and reference.element.traits.automated:
         return None, "the scenario states no costs of the reference"
     exercise, exercise_before = exercise_cost(design), exercise_cost(reference)
     first = (costs.purchase or 0.0) + (costs.fitting or 0.0)
@@ -80,8 +80,7 @@ def worth(
 
 def exercise_cost(design: System) -> float:
     """Return what the scheduled exercises of a year cost."""
-    closes = design.element.kind not in ("none", "alarm only")
-    if not closes or not math.isfinite(design.exercise.interval):
+    if not design.element.traits.closes or not math.isfinite(design.exercise.interval):
         return 0.0
     return (design.costs.per_exercise or 0.0) * L.YEAR / design.exercise.interval
 

@@ -80,18 +80,18 @@ def read_setting(scenario: Scenario | None, design: str | None) -> Setting:
         chosen = given.resolved[0]
     else:
         given = scenario
-        clamped = [d for d in given.resolved if d.system.element.kind == "clamped actuator"]
+        clamped = [d for d in given.resolved if d.system.element.traits.clamped]
         chosen = given.design(design) if design is not None else (clamped or given.resolved)[-1]
     p = given.parameters([chosen.name])[0]
-    if chosen.system.element.kind == "motorised valve":
+    if chosen.system.element.traits.own_valve:
         raise ModelError(
             "this design closes a new valve, not the one that is there",
-            found=f'design "{chosen.name}", a motorised valve',
+            found=f'design "{chosen.name}", {chosen.system.element.kind}',
             expected="a design that keeps the existing valve",
             hint="name another design (--design)",
         )
     sheet = None
-    if scenario is not None and chosen.system.element.kind == "clamped actuator":
+    if scenario is not None and chosen.system.element.traits.clamped:
         sheet = DataSheet(
             float(p.rated_voltage),
             float(p.stall_torque),

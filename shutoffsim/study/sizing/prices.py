@@ -56,7 +56,7 @@ def scenario_prices(scenario: Scenario, design: Design) -> dict[float, float]:
     found = {}
     for other in scenario.resolved:
         price = other.system.costs.purchase
-        if price is None or other.system.element.kind != "clamped actuator":
+        if price is None or not other.system.element.traits.clamped:
             continue
         paths = {*design.written, *other.written}
         changed = {p[0] for p in paths if design.written.get(p) != other.written.get(p)}

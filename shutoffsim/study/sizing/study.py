@@ -41,17 +41,16 @@ def choose_design(scenario: Scenario, name: str | None = None) -> Design:
     """
     if name is not None:
         design = scenario.design(name)
-        kind = design.system.element.kind
-        if kind != CLAMP:
+        if not design.system.element.traits.clamped:
             raise ModelError(
                 "there is no clamped actuator to size in this design",
-                found=f'"{name}" with element.kind = "{kind}"',
+                found=f'"{name}" with element.kind = "{design.system.element.kind}"',
                 expected=f'a design with element.kind = "{CLAMP}"',
                 hint=_others(scenario),
             )
         return design
     for design in reversed(scenario.resolved):
-        if design.system.element.kind == CLAMP:
+        if design.system.element.traits.clamped:
             return design
     raise ModelError(
         "no design of this scenario has a clamped actuator to size",
@@ -61,7 +60,7 @@ def choose_design(scenario: Scenario, name: str | None = None) -> Design:
 
 
 def _others(scenario: Scenario) -> str | None:
-    names = [f'"{d.name}"' for d in scenario.resolved if d.system.element.kind == CLAMP]
+    names = [f'"{d.name}"' for d in scenario.resolved if d.system.element.traits.clamped]
     return f"choose one of {', '.join(names)}" if names else None
 
 

@@ -24,29 +24,9 @@ WORN_OUT = 0.2  # share of torque lost at which an actuator is written off, assu
 FLAT = 0.02
 
 
-def _numbers(*modes: Any) -> tuple[int, ...]:
-    return tuple(int(mode) for mode in modes)
-
-
 #: Links that hang on torque, and those that come before the closing element is asked.
-TORQUE = _numbers(
-    L.MODE_BROWN_OUT,
-    L.MODE_MOTOR_BURNT,
-    L.MODE_GEARS_STRIPPED,
-    L.MODE_MOUNT_SLIPPED,
-    L.MODE_UNDERSIZED,
-    L.MODE_SEIZED,
-)
-EARLIER = _numbers(
-    L.MODE_NO_AUTOMATION,
-    L.MODE_NOT_SENSED,
-    L.MODE_SENSOR_DEAD,
-    L.MODE_MESSAGE_LOST,
-    L.MODE_GATEWAY_DOWN,
-    L.MODE_CONTROLLER_DOWN,
-    L.MODE_SWITCHED_OFF,
-    L.MODE_NO_POWER,
-)
+TORQUE = L.modes_that(lambda mode: mode.stage == "torque")
+EARLIER = L.modes_that(lambda mode: mode.stage == "earlier")
 
 
 @dataclass(frozen=True)

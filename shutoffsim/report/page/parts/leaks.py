@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from shutoffsim.report.modes import MODES
 from shutoffsim.report.page import cells, figures
 from shutoffsim.report.page.blocks import (
     Block,
@@ -17,7 +18,6 @@ from shutoffsim.report.page.blocks import (
 )
 from shutoffsim.report.page.cells import Designs
 from shutoffsim.report.page.drawing import embed
-from shutoffsim.report.wording import MODES
 from shutoffsim.study.words import duration
 
 if TYPE_CHECKING:
