@@ -17,7 +17,8 @@ class Estimate:
     Attributes
     ----------
     value, std_error, low, high : float
-        In the unit of the quantity. ``std_error`` is nan where it cannot be told.
+        In the unit of the quantity. ``std_error`` is nan where it cannot be told; the interval is
+        then a bound, or as wide as what is possible.
     """
 
     value: float
@@ -47,10 +48,40 @@ class Estimate:
         """Return the estimate of the opposite: a difference becomes a reduction."""
         return self.linear(-1.0)
 
+    @classmethod
+    def exact(cls, value: float) -> Estimate:
+        """Return a value that is certain.
+
+        >>> Estimate.exact(1.0)
+        Estimate(value=1.0, std_error=0.0, low=1.0, high=1.0)
+        """
+        return cls(value, 0.0, value, value)
+
+    @property
+    def certain(self) -> bool:
+        """Whether nothing about it is left to chance."""
+        return self.std_error == 0.0 and self.low == self.value == self.high
+
+    @property
+    def bounded(self) -> bool:
+        """Whether nothing was seen of a spread, and the interval is a bound of what was missed."""
+        return not self.std_error > 0.0 and self.low < self.high
+
+    @property
+    def error(self) -> float:
+        """Standard error, or a quarter of the interval where that is all that can be told."""
+        if math.isfinite(self.std_error) and not self.bounded:
+            return self.std_error
+        if math.isfinite(self.high - self.low):
+            return (self.high - self.low) / 4.0
+        return math.inf
+
     @property
     def relative_error(self) -> float:
-        """Standard error over value; inf when the value is zero."""
-        return self.std_error / abs(self.value) if self.value else math.inf
+        """Error over value; 0 for a value that is certain, inf for a zero that is not."""
+        if self.certain:
+            return 0.0
+        return self.error / abs(self.value) if self.value else math.inf
 
 
 def t_factor(n: int) -> float:

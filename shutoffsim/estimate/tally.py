@@ -5,6 +5,10 @@ drawing of their sites, and the probes of a history share its course, so interva
 spread *between blocks* alone: sums and cross products of the sums of blocks give means, ratios and
 paired differences. A mean is the ratio of a figure to the number of histories, so blocks need not
 be of one size.
+
+Where all blocks say the same, their spread tells nothing: what is rare has not been seen yet. Then
+the interval is a bound (the "rule of three": what was never seen in n histories is rarer than
+3 / n, 95 times in 100), with no standard error, unless the parameters leave no other value.
 """
 
 from __future__ import annotations
@@ -14,8 +18,11 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
-from shutoffsim.estimate.estimate import Estimate, t_factor, with_interval
+from shutoffsim.estimate.estimate import CONFIDENCE, Estimate, with_interval
+from shutoffsim.estimate.jackknife import GROUPS, jackknife
+from shutoffsim.estimate.quantiles import PIECES, Levels, quantile_estimate
 from shutoffsim.model import layout as L
 from shutoffsim.model.streams import BLOCK
 
@@ -25,7 +32,6 @@ FIRST_MODE = 9
 FIGURES = FIRST_MODE + len(L.MODES)
 
 LEAST_BLOCKS = 8  # for a spread between them
-GROUPS = 32  # of blocks, for the intervals of quantiles
 _BINS = 1600
 _VOLUME_LEAST, _VOLUME_MOST = 1e-7, 1e5  # m3
 
@@ -52,10 +58,13 @@ class Tally:
     block : int
         Histories in a block; 1 where there are too few blocks, which makes intervals too wide
         rather than too narrow.
+    params : record array (k,), optional
+        Parameters of the designs: what they leave open bounds what was not seen.
     """
 
-    def __init__(self, k: int, years: float, block: int = BLOCK) -> None:
+    def __init__(self, k: int, years: float, block: int = BLOCK, params: Any = None) -> None:
         self.years = years
+        self.params = params
         self.block = block
         self.n = 0
         self.blocks = 0
@@ -63,6 +72,7 @@ class Tally:
         self.products = np.zeros((k, FIGURES, FIGURES))
         self.pairs = np.zeros((FIGURES, k, k))  # products of the same figure of two designs
         self.volumes = np.zeros((k, GROUPS, _BINS))
+        self.volume_ends = np.full((2, k, _BINS), -math.inf)  # negated least, and greatest
         self.rows = 0
         self.greatest = np.zeros(k)  # largest weight x loss of one incident
         self.squares = np.zeros(k)  # sum of (weight x loss)^2
@@ -110,7 +120,8 @@ class Tally:
 
     def _count_volumes(self, rows: Any, weight: Array, first: int) -> None:
         k, n, _m = rows.shape
-        volume = np.clip(rows["volume"], _VOLUME_LEAST, _VOLUME_MOST)
+        exact = np.ascontiguousarray(rows["volume"])
+        volume = np.clip(exact, _VOLUME_LEAST, _VOLUME_MOST)
         span = math.log(_VOLUME_MOST / _VOLUME_LEAST)
         cell = (np.log(volume / _VOLUME_LEAST) * (_BINS / span)).astype(np.int64)
         cell = np.minimum(cell, _BINS - 1)
@@ -118,12 +129,86 @@ class Tally:
         at = (np.arange(k)[:, None, None] * GROUPS + group) * _BINS + cell
         counts = np.bincount(at.ravel(), weight.ravel(), minlength=self.volumes.size)
         self.volumes += counts.reshape(self.volumes.shape)
+        counted = weight > 0.0
+        place = (np.arange(k)[:, None, None] * _BINS + cell)[counted]
+        for sign, ends in zip((-1.0, 1.0), self.volume_ends, strict=True):
+            np.maximum.at(ends.reshape(-1), place, sign * exact[counted])
 
     def mean(self, design: int, figure: int, least: float = -math.inf) -> Estimate:
         """Return the yearly mean of a figure."""
-        value = self.total[design, figure] / self.n
+        value = float(self.total[design, figure] / self.n)
         error = self._ratio_error(self.products[design], figure, COUNT, value, self.n)
+        if self.blocks < 2 and self._defined(design, figure):
+            return Estimate.exact(value)
+        if error == 0.0:
+            return self._without_spread(design, figure, value)
         return with_interval(value, error, self.blocks, least)
+
+    @property
+    def _unseen(self) -> float:
+        """Return how large a share of the histories may be of a kind that was never seen."""
+        return min(3.0 / self.n, 1.0)
+
+    def _without_spread(self, design: int, figure: int, value: float) -> Estimate:
+        """Return the mean of a figure that was the same in all blocks."""
+        if figure == COUNT or self._defined(design, figure):
+            return Estimate.exact(value)
+        if figure == NUISANCE:
+            return self._counted(value)
+        leaks = float(self.total[design, LEAKS] / self.n)
+        most = self._most(design, figure)
+        share = self._unseen
+        if figure in (NATURAL_LOSS, NATURAL_LEAKS):
+            reach = _times(3.0 / (self.n * self.years), most)
+            return Estimate(value, math.nan, max(value - reach, 0.0), value + reach)
+        if figure == LEAKS:
+            return Estimate(value, math.nan, 0.0, math.inf)
+        low, high = (1.0 - share) * value, (1.0 - share) * value + _times(share * leaks, most)
+        return Estimate(value, math.nan, low, max(high, value))
+
+    def _counted(self, value: float) -> Estimate:
+        """Return a yearly number of events that came equally often in all blocks."""
+        span = self.n * self.years
+        number = round(value * span)
+        if number == 0:
+            return Estimate(0.0, math.nan, 0.0, 3.0 / span)
+        tail = 0.5 - CONFIDENCE / 2.0  # F. Garwood's interval of a Poisson number
+        low, high = special.chdtri(2 * number, 1.0 - tail), special.chdtri(2 * number + 2, tail)
+        return Estimate(value, math.nan, float(low) / 2.0 / span, float(high) / 2.0 / span)
+
+    def _defined(self, design: int, figure: int) -> bool:
+        """Whether the parameters leave a figure that was the same in all blocks no other value."""
+        leaks = bool(self.total[design, LEAKS] > 0.0)
+        if figure == LEAKS and leaks and self.blocks > 1:
+            return True  # rates alone decide
+        if self.params is None:
+            return False
+        own = self.params[design]
+        if not (np.any(own["source_rate"] > 0.0) or np.any(own["source_life_shape"] > 0.0)):
+            return figure != NUISANCE or bool(own["element"] == L.ELEMENT_NONE)
+        if own["element"] == L.ELEMENT_NONE:
+            return figure in (NUISANCE, FAILED) or figure >= FIRST_MODE
+        return False
+
+    def _most(self, design: int, figure: int) -> float:
+        """Return the most that one leak can add to a figure."""
+        if figure not in (LOSS, INSURED, NATURAL_LOSS):
+            return 1.0
+        if self.params is None:
+            return math.inf
+        own = self.params[design]
+        cap = float(own["loss_cap"])
+        if figure == INSURED:
+            return min(max(cap - float(own["deductible"]), 0.0), float(own["limit"]))
+        return cap
+
+    def alike(self, design: int, reference: int) -> bool:
+        """Whether two designs are equal in all parameters, so that all their figures are."""
+        if design == reference:
+            return True
+        if self.params is None:
+            return False
+        return bool(self.params[design].tobytes() == self.params[reference].tobytes())
 
     def _ratio_error(self, p: Array, figure: int, of: int, value: float, whole: float) -> float:
         """Return the standard error of a ratio of sums over blocks, by linearisation."""
@@ -144,7 +229,9 @@ class Tally:
 
     def difference(self, design: int, figure: int, reference: int = 0) -> Estimate:
         """Return the mean of design minus reference, paired block by block."""
-        value = (self.total[design, figure] - self.total[reference, figure]) / self.n
+        if self.alike(design, reference):
+            return Estimate.exact(0.0)
+        value = float((self.total[design, figure] - self.total[reference, figure]) / self.n)
         if self.blocks < 2:
             return with_interval(value, math.nan, self.blocks)
         pairs = self.pairs[figure]
@@ -153,43 +240,72 @@ class Tally:
         with_count = self.products[design, figure, COUNT] - self.products[reference, figure, COUNT]
         square += value * value * self.products[design, COUNT, COUNT] - 2.0 * value * with_count
         # Differences of large equal sums leave rounding behind; below that, it is zero.
-        if square < 1e-12 * scale:
-            square = 0.0
+        if square <= 1e-12 * scale:
+            return self.equal_everywhere(design, figure, reference, value)
         error = self.error_of(square, self.n)
         return with_interval(value, error, self.blocks)
+
+    def equal_everywhere(self, design: int, figure: int, reference: int, value: float) -> Estimate:
+        """Return a difference that was the same in all blocks."""
+        pair = (design, reference)
+        if all(self._defined(d, figure) for d in pair):
+            return Estimate.exact(value)
+        if figure == NUISANCE:
+            parts = [self._without_spread(d, figure, 0.0).high for d in pair]
+            return Estimate(value, math.nan, value - parts[1], value + parts[0])
+        leaks = float(self.total[list(pair), LEAKS].max() / self.n)
+        reach = _times(self._unseen * leaks, max(self._most(d, figure) for d in pair))
+        return Estimate(value, math.nan, value - reach, value + reach)
 
     def share(self, design: int, figure: int, of: int = LEAKS) -> Estimate:
         """Return the ratio of two figures, with a standard error by linearisation.
 
-        Where nothing was seen the interval ends at 3 / (independent histories that leaked), the
-        "rule of three".
+        Where nothing, or nothing else, was seen the interval ends 3 / (histories) away from it.
         """
         whole = self.total[design, of]
         if whole <= 0.0:
             return Estimate(math.nan, math.nan, 0.0, 1.0)
         value = float(self.total[design, figure] / whole)
+        if value >= 1.0 - 1e-12:
+            value = 1.0
+        if value in (0.0, 1.0) and self._defined(design, figure):
+            return Estimate.exact(value)
         if self.blocks < 2:
             return Estimate(value, math.nan, 0.0, 1.0)
-        if value <= 0.0:
-            return Estimate(0.0, 0.0, 0.0, min(3.0 / self.n, 1.0))
-        if value >= 1.0 - 1e-12:
-            return Estimate(1.0, 0.0, max(1.0 - 3.0 / self.n, 0.0), 1.0)
         error = self._ratio_error(self.products[design], figure, of, value, whole)
+        if error == 0.0 or value in (0.0, 1.0):
+            low = (1.0 - self._unseen) * value
+            return Estimate(value, math.nan, low, low + self._unseen)
         return with_interval(value, error, self.blocks, 0.0, 1.0)
 
     def volume_quantile(self, design: int, share: float) -> Estimate:
         """Return the quantile of escaped volume [m3] over leaks.
 
-        The interval comes from the same quantile of at most 32 independent groups of blocks.
+        Between the least and the greatest volume of a bin of the histogram leaks are taken to lie
+        evenly; how far that may be off is part of the error.
         """
-        value = _quantile(self.volumes[design].sum(axis=0), share)
-        filled = self.volumes[design].sum(axis=1) > 0.0
-        groups = [_quantile(counts, share) for counts in self.volumes[design][filled]]
-        if len(groups) < 2 or not math.isfinite(value):
-            return Estimate(value, math.nan, 0.0, math.inf)
-        error = float(np.std(groups, ddof=1)) / math.sqrt(len(groups))
-        half = t_factor(len(groups)) * error
-        return Estimate(value, error, max(value - half, 0.0), value + half)
+        weights = self.volumes[design]
+        filled = np.flatnonzero(weights.sum(axis=0) > 0.0)
+        if len(filled) == 0:
+            return Estimate(math.nan, math.nan, 0.0, math.inf)
+        least, most = -self.volume_ends[0, design, filled], self.volume_ends[1, design, filled]
+        most = np.where(most - least <= 1e-6 * most, least, most)  # alike but for rounding
+        part = (np.arange(PIECES) + 0.5) / PIECES
+        at = least[:, None] + (most - least)[:, None] * part
+        levels = Levels(at.ravel(), np.repeat((most - least) / math.sqrt(12.0), PIECES))
+
+        def chances(total: Array) -> Array:
+            return levels.beyond(np.repeat(total[filled] / (PIECES * total.sum()), PIECES))
+
+        beyond = chances(weights.sum(axis=0))
+        i = levels.quantile(beyond, 1.0 - share)
+        there = (weights.sum(axis=1) > 0.0).astype(float)
+
+        def figure(total: Array, _count: float) -> Array:
+            return chances(total)[[i, i + 1]]
+
+        reached, exceeded = jackknife(weights, there, figure, 0.0, 1.0)
+        return quantile_estimate(levels, beyond, 1.0 - share, reached, exceeded, int(there.sum()))
 
     def effective_incidents(self, design: int) -> float:
         """Return (sum of x)^2 / sum of x^2 over weighted losses: how many carry the result."""
@@ -202,11 +318,6 @@ class Tally:
         return self.greatest[design] / total if total > 0.0 else 0.0
 
 
-def _quantile(counts: Array, share: float) -> float:
-    """Return a quantile from counts over logarithmic bins (geometric middle of the bin)."""
-    total = counts.sum()
-    if total <= 0.0:
-        return math.nan
-    cell = int(np.searchsorted(np.cumsum(counts), share * total))
-    ratio = (_VOLUME_MOST / _VOLUME_LEAST) ** ((min(cell, _BINS - 1) + 0.5) / _BINS)
-    return float(_VOLUME_LEAST * ratio)
+def _times(share: float, most: float) -> float:
+    """Return a share of what may be infinite."""
+    return share * most if share > 0.0 else 0.0

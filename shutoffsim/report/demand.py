@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
-from shutoffsim.report.text import Column, pack, plus_minus, wrap
+from shutoffsim.report.text import Column, pack, percent, plus_minus, wrap
 from shutoffsim.study.compare import amount
 
 if TYPE_CHECKING:
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from shutoffsim.study.demand import FailureOnDemand
 
 
+_MOSTLY = 2.0 / 3.0  # above it, "one leak in" would be a number between 1 and 2
 _LEAST_PART = 1e-3  # of the whole probability: a smaller mode is not worth a line
 
 
@@ -51,14 +52,17 @@ def print_failure_on_demand(console: Console, result: FailureOnDemand) -> None:
         console.print(part)
     console.print()
     found = result.probability
-    if found.value > 0.0:
-        leaks = amount(1.0 / found.value, found.std_error / found.value**2)
-        sentence = (
-            f"About one leak in {leaks} is not stopped in time "
-            f"({amount(100.0 * found.value, 100.0 * found.std_error)} %)."
-        )
-    else:
+    if not found.value > 0.0:
         sentence = f"No failure was seen: at most one leak in {1.0 / found.high:,.0f} (95 %)."
+    elif set(result.modes) == {"no automation"}:
+        sentence = "Nothing is fitted that could stop a leak: automation fails at every one."
+    elif found.value == 1.0:
+        sentence = f"Automation stopped no leak in time: it fails at {percent(found)} of them."
+    elif found.value > _MOSTLY:
+        sentence = f"Automation does not stop {percent(found)} of all leaks in time."
+    else:
+        leaks = amount(1.0 / found.value, found.error / found.value**2)
+        sentence = f"About one leak in {leaks} is not stopped in time ({percent(found)})."
     console.print(wrap(sentence, width))
     if not result.reached:
         console.print(wrap("The wanted relative error was not reached.", width))

@@ -52,7 +52,7 @@ def forest(result: Comparison) -> Figure:
             "low": design.expected_annual_damage.low,
             "high": design.expected_annual_damage.high,
             "label": amount(
-                design.expected_annual_damage.value, design.expected_annual_damage.std_error
+                design.expected_annual_damage.value, design.expected_annual_damage.error
             ),
         }
         for number, design in enumerate(result.designs)

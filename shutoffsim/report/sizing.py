@@ -154,7 +154,7 @@ def _print_histories(console: Console, result: Sizing) -> None:
         Column(
             "this step saves a year",
             tuple(
-                "" if row.step is None else _plus_minus(row.step.value, row.step.std_error)
+                "" if row.step is None else _plus_minus(row.step.value, row.step.error)
                 for row in rows
             ),
         ),
@@ -184,7 +184,7 @@ def _worth_of_step(result: Sizing) -> str:
         )
     own = result.worths[result.own]
     step = f"from {_torque(own.rating)} to {_torque(chosen.rating)} {_UNIT}"
-    gain, error = chosen.gain.value, chosen.gain.std_error
+    gain, error = chosen.gain.value, chosen.gain.error
     if gain < 0.0:
         cost = f"{_plus_minus(-gain, error)} {result.currency}"
         return f"Going back {step} costs {cost} a year in damage, against a lower price."
@@ -330,7 +330,7 @@ def _print_intervals(console: Console, result: Sizing) -> None:
                 tuple(
                     "least"
                     if row.interval == curve.best
-                    else _plus_minus(row.excess.value, row.excess.std_error)
+                    else _plus_minus(row.excess.value, row.excess.error)
                     for row in rows
                 ),
             ),

@@ -6,14 +6,12 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
-from shutoffsim.report.text import Column, chance, pack, plus_minus, ranges, wrap
+from shutoffsim.report.text import Column, improvement, pack, percent, plus_minus, ranges, wrap
 from shutoffsim.study.cautions import ESTIMATE
-from shutoffsim.study.compare import amount
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from shutoffsim.estimate.estimate import Estimate
     from shutoffsim.study.compare import Comparison, DesignResult
 
 _MODES_SHOWN = 4
@@ -77,9 +75,7 @@ def _columns(result: Comparison) -> list[Column]:
             ),
             Column(
                 "probability of improvement",
-                tuple(
-                    "" if gap is None else chance(gap.probability_of_improvement) for gap in gaps
-                ),
+                tuple("" if gap is None else improvement(gap) for gap in gaps),
             ),
         ]
     volumes = [design.escaped_volume_l for design in designs]
@@ -87,7 +83,7 @@ def _columns(result: Comparison) -> list[Column]:
         plus_minus("damaging leaks a year", [d.damaging_leaks_per_year for d in designs]),
         plus_minus(
             "probability of failure on demand",
-            [_failing(design) for design in designs],
+            [design.probability_of_failure_on_demand for design in designs],
             100.0,
             "%",
         ),
@@ -98,29 +94,17 @@ def _columns(result: Comparison) -> list[Column]:
     return columns
 
 
-def _failing(design: DesignResult) -> Estimate:
-    """Return the probability of failure on demand; without automation it is 1 by definition."""
-    failing = design.probability_of_failure_on_demand
-    if set(design.failure_modes) == {"no automation"}:
-        return type(failing)(1.0, 0.0, 1.0, 1.0)
-    return failing
-
-
 def _modes(result: Comparison) -> tuple[str, ...]:
     return tuple(_largest_modes(design) for design in result.designs)
 
 
 def _largest_modes(design: DesignResult) -> str:
     shown = [
-        f"{mode} {_share(share)}"
+        f"{mode} {percent(share)}"
         for mode, share in list(design.failure_modes.items())[:_MODES_SHOWN]
         if share.value >= _LEAST_SHARE
     ]
     return ", ".join(shown) if shown else "none"
-
-
-def _share(e: Estimate) -> str:
-    return f"{amount(100.0 * e.value, 100.0 * e.std_error)} %"
 
 
 def _cautions(result: Comparison, wanted: str) -> list[str]:

@@ -15,10 +15,12 @@ from rich.table import Table
 from rich.text import Text
 
 from shutoffsim.estimate.estimate import Estimate
-from shutoffsim.study.compare import amount
+from shutoffsim.study.compare import Difference, amount, ends, told
 
 _GAP = 3  # one letter of padding on each side, one between
 _SLACK = 4  # room that keeps the head of a narrow column to few lines
+UNKNOWN = "unknown"
+_PER_CENT = 100.0
 _LONGEST_LABEL = 26  # a longer name wraps
 
 
@@ -89,7 +91,7 @@ def ranges(head: str, values: Sequence[Estimate | None]) -> Column:
     values : sequence of Estimate or None
         None leaves the cell empty.
     """
-    shown = align(["" if e is None else amount(e.value, e.std_error) for e in values])
+    shown = align(["" if e is None else told(e) for e in values])
     intervals = ["" if e is None else _interval(e) for e in values]
     return Column(head, tuple(map(_joined, shown, intervals)))
 
@@ -112,16 +114,16 @@ def plus_minus(
         Stands behind each value.
     """
     tail = f" {unit}" if unit else ""
-    bounds = [_bound(e, factor) for e in values]
-    shown = align(
-        [
-            bound or amount(factor * e.value, factor * e.std_error)
-            for e, bound in zip(values, bounds, strict=True)
-        ]
-    )
-    spreads = ["" if bound else _spread(e, factor) for e, bound in zip(values, bounds, strict=True)]
+    bounds = [bound(e, factor) for e in values]
+    shown = align([limit or told(e, factor) for e, limit in zip(values, bounds, strict=True)])
+    spreads = ["" if limit else _spread(e, factor) for e, limit in zip(values, bounds, strict=True)]
     joined = [_joined(*pair) for pair in zip(shown, align(spreads), strict=True)]
-    return Column(head, tuple(f"{text}{tail}" if text.strip() else "" for text in joined))
+    return Column(
+        head,
+        tuple(
+            f"{text}{'' if UNKNOWN in text else tail}" if text.strip() else "" for text in joined
+        ),
+    )
 
 
 def _joined(value: str, rest: str) -> str:
@@ -129,20 +131,56 @@ def _joined(value: str, rest: str) -> str:
 
 
 def _interval(e: Estimate) -> str:
-    if not (math.isfinite(e.low) and math.isfinite(e.high) and math.isfinite(e.std_error)):
-        return "(unknown)" if math.isfinite(e.value) else ""
+    if not (math.isfinite(e.low) and math.isfinite(e.high)):
+        return f"({UNKNOWN})" if math.isfinite(e.value) else ""
     if e.low == e.high:
         return ""
-    return f"({amount(e.low, e.std_error)} to {amount(e.high, e.std_error)})"
+    return f"({ends(e)})"
 
 
-def _bound(e: Estimate, factor: float) -> str:
-    if e.std_error == 0.0 and e.low < e.high:
-        if e.value == e.low:
-            return f"<{factor * e.high:.2g}"
-        if e.value == e.high:
-            return f">{_down(factor * e.low)}"
+def bound(e: Estimate, factor: float = 1.0) -> str:
+    """Return the bound that is all that is known of a value; empty where more is known.
+
+    Parameters
+    ----------
+    e : Estimate
+    factor : float
+        Multiplies it; 100 for a share in per cent.
+
+    Examples
+    --------
+    >>> bound(Estimate(0.0, math.nan, 0.0, 0.002), 100.0)
+    '<0.2'
+    >>> bound(Estimate(1.0, math.nan, 0.0, 1.0), 100.0), bound(Estimate.exact(1.0), 100.0)
+    ('unknown', '')
+    """
+    if not e.bounded or not (math.isfinite(e.low) and math.isfinite(e.high)):
+        return ""
+    if factor == _PER_CENT and e.low <= 0.0 and e.high >= 1.0:
+        return UNKNOWN  # a share that may be anything
+    if e.value == e.low:
+        return f"<{brief(factor * e.high)}"
+    if e.value == e.high:
+        return f">{_down(factor * e.low)}"
     return ""
+
+
+def percent(e: Estimate) -> str:
+    """Return a share in per cent in honest digits.
+
+    >>> percent(Estimate(0.091, 0.001, 0.089, 0.093)), percent(Estimate(math.nan, 1.0, 0.0, 1.0))
+    ('9.1 %', 'unknown')
+    """
+    text = bound(e, _PER_CENT) or told(e, _PER_CENT)
+    return text if text == UNKNOWN else f"{text} %"
+
+
+def improvement(difference: Difference) -> str:
+    """Return how sure it is that a design is better than the reference."""
+    gap = difference.expected_annual_damage
+    if gap.certain:
+        return "equal" if gap.value == 0.0 else "certain" if gap.value < 0.0 else "none"
+    return chance(difference.probability_of_improvement)
 
 
 def _down(value: float) -> str:
@@ -152,9 +190,9 @@ def _down(value: float) -> str:
 
 def _spread(e: Estimate, factor: float) -> str:
     half = max(e.high - e.value, e.value - e.low)
-    if not math.isfinite(half) or not math.isfinite(e.std_error) or half == 0.0:
+    if not math.isfinite(half) or not math.isfinite(e.error) or half == 0.0:
         return ""
-    return f"± {amount(factor * half, factor * e.std_error)}"
+    return f"± {amount(factor * half, factor * e.error)}"
 
 
 def chance(value: float) -> str:

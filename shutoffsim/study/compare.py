@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import warnings
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -31,6 +31,9 @@ MOST_HISTORIES = 1_000_000
 LITRE = 1e-3
 _FEW_INCIDENTS = 200.0
 _LARGE_SHARE = 0.05
+_MOST_DIGITS = 11  # behind the first: more are rounding
+_MOST_DECIMALS, _LEAST_SIZE = 6, -4  # zeros behind the point that a person still counts
+_BOUND = "its interval is a bound for what so many histories may miss"
 
 Progress = Callable[[int, int], None]
 
@@ -81,7 +84,8 @@ class Difference:
         Design minus reference: negative is less damage.
     probability_of_improvement : float
         Chance that the design's expected annual damage is the lower one, from the uncertainty of
-        the simulation alone (normal approximation).
+        the simulation alone (normal approximation). One half for equal designs; nan where no
+        history showed a difference.
     """
 
     design: str
@@ -148,7 +152,11 @@ class Comparison:
                     "design": d.design,
                     "reference": d.reference,
                     "expected_annual_damage": d.expected_annual_damage.as_dict(),
-                    "probability_of_improvement": d.probability_of_improvement,
+                    "probability_of_improvement": (
+                        None
+                        if math.isnan(d.probability_of_improvement)
+                        else d.probability_of_improvement
+                    ),
                 }
                 for d in self.differences
             ],
@@ -269,7 +277,7 @@ def compare(
     rule = StoppingRule(precision, LEAST_HISTORIES, MOST_HISTORIES)
     if histories is not None:
         rule = StoppingRule(None, histories, histories)
-    tally = Tally(len(names), scenario.service_life / L.YEAR, block_for(rule.least))
+    tally = Tally(len(names), scenario.service_life / L.YEAR, block_for(rule.least), setup.params)
     while (target := rule.next_target(tally.n, largest_error(tally))) > tally.n:
         for chunk in _chunks(setup, tally.n, target, workers, cluster, store):
             tally.add(chunk)
@@ -314,11 +322,19 @@ def _check(
 
 
 def largest_error(tally: Tally) -> float:
-    """Return the largest relative standard error of the designs' expected annual damage."""
+    """Return the largest relative standard error of the designs' expected annual damage.
+
+    A design of which no damage was seen has none that is known, unless it can have no damage.
+    """
     if tally.blocks < 2:
         return math.inf
-    damages = [tally.mean(d, T.LOSS) for d in range(len(tally.total))]
-    return max((e.relative_error for e in damages if e.value > 0.0), default=0.0)
+    return max(_relative_error(tally.mean(d, T.LOSS, 0.0)) for d in range(len(tally.total)))
+
+
+def _relative_error(e: Estimate) -> float:
+    if e.bounded and e.value > 0.0 and not math.isfinite(e.high):
+        return (e.value - e.low) / 2.0 / e.value  # no cap: what was not seen has no bound
+    return e.relative_error
 
 
 def summarise(
@@ -329,11 +345,14 @@ def summarise(
     rule: StoppingRule,
 ) -> Comparison:
     """Return the comparison that a tally amounts to."""
-    results = tuple(_design_result(name, d, tally) for d, name in enumerate(names))
+    results = [_design_result(name, d, tally) for d, name in enumerate(names)]
     differences = []
     for d, name in enumerate(names[1:], start=1):
         found = tally.difference(d, T.LOSS)
         differences.append(Difference(name, names[0], found, _chance_below_zero(found)))
+        if found.bounded and found.value == 0.0 and tally.blocks > 1:
+            note = f"no difference to “{names[0]}” was seen; {_BOUND}"
+            results[d] = replace(results[d], warnings=(*results[d].warnings, note))
     reached = rule.reached(largest_error(tally))
     if not reached:
         warnings.warn(
@@ -350,7 +369,7 @@ def summarise(
         horizon_years=tally.years,
         currency=scenario.currency,
         engine=setup.engine,
-        designs=results,
+        designs=tuple(results),
         differences=tuple(differences),
         assumptions=_assumptions(scenario, names),
         best=best,
@@ -401,6 +420,10 @@ def _best(names: tuple[str, ...], tally: Tally) -> tuple[str | None, tuple[str, 
 def _cautions(d: int, tally: Tally) -> tuple[str, ...]:
     notes = []
     incidents = tally.effective_incidents(d)
+    damage = tally.mean(d, T.LOSS, 0.0)
+    if damage.bounded and tally.blocks > 1:
+        seen = "all histories came to the same damage" if damage.value > 0.0 else "no damage"
+        notes.append(f"{seen}{'' if damage.value > 0.0 else ' was seen'}; {_BOUND}")
     if 0.0 < incidents < _FEW_INCIDENTS:
         notes.append(
             f"the damage rests on about {incidents:.0f} incidents' worth of information; "
@@ -416,10 +439,10 @@ def _cautions(d: int, tally: Tally) -> tuple[str, ...]:
 
 
 def _chance_below_zero(e: Estimate) -> float:
-    if not math.isfinite(e.std_error):
-        return math.nan
-    if e.std_error == 0.0:
+    if e.certain:
         return 0.5 if e.value == 0.0 else float(e.value < 0.0)
+    if e.bounded:  # nothing tells how likely what was not seen is
+        return 1.0 if e.high < 0.0 else 0.0 if e.low > 0.0 else math.nan
     return float(special.ndtr(-e.value / e.std_error))
 
 
@@ -455,31 +478,86 @@ def _answer(result: Comparison) -> str:
     damage = reference.expected_annual_damage
     if not result.differences:
         return (
-            f"“{reference.name}” is expected to cost {amount(damage.value, damage.std_error)} "
-            f"{unit} in water damage (95 % interval {amount(damage.low, damage.std_error)} to "
-            f"{amount(damage.high, damage.std_error)})."
+            f"“{reference.name}” is expected to cost {told(damage)} "
+            f"{unit} in water damage ({interval_words(damage)})."
         )
-    best = min(result.differences, key=lambda d: d.expected_annual_damage.value)
-    gap = best.expected_annual_damage
-    if not math.isfinite(gap.std_error):
+    best = min(
+        result.differences,
+        key=lambda d: (d.expected_annual_damage.value, d.expected_annual_damage.certain),
+    )
+    less = -best.expected_annual_damage
+    if less.certain and less.value == 0.0:
+        which = f"“{best.design}”" if len(result.differences) == 1 else "Every other design"
+        return (
+            f"{which} is equal to “{reference.name}” in every value, so expected water damage is "
+            f"the same, {told(damage)} {unit}."
+        )
+    if result.histories == 1:
         return "One history tells nothing of how sure a difference is: run more."
-    if not gap.high < 0.0:
+    if less.bounded and less.value == 0.0:
+        return no_difference(best.design, reference.name, less, unit)
+    if not less.low > 0.0:
         return (
             f"None of the designs is clearly better than “{reference.name}”: the largest estimated "
-            f"reduction, “{best.design}”, is {amount(-gap.value, gap.std_error)} {unit} with a "
-            f"95 % interval of {amount(-gap.high, gap.std_error)} to "
-            f"{amount(-gap.low, gap.std_error)}."
+            f"reduction, “{best.design}”, is {told(less)} {unit} with a "
+            f"{interval_words(less, 'of ')}."
         )
-    share = -gap.value / damage.value
+    share = less.value / damage.value
     sentence = (
         f"“{best.design}” reduces expected water damage the most: by "
-        f"{amount(-gap.value, gap.std_error)} {unit} ({share:.0%}) against “{reference.name}”, "
-        f"95 % interval {amount(-gap.high, gap.std_error)} to {amount(-gap.low, gap.std_error)}"
+        f"{told(less)} {unit} ({share:.0%}) against “{reference.name}”, "
+        f"{interval_words(less)}"
     )
     if result.as_good:
         others = ", ".join(f"“{name}”" for name in result.as_good)
         return f"{sentence}; too close to tell apart from it: {others}."
     return sentence + "."
+
+
+def no_difference(design: str, reference: str, less: Estimate, unit: str) -> str:
+    """Return the sentence that no history showed a difference, with the bound of one.
+
+    ``unit`` stands behind the amount.
+    """
+    seen = f"No history showed a difference in damage between “{design}” and “{reference}”"
+    if not math.isfinite(less.high):
+        return f"{seen}; how large one may be is unknown."
+    return f"{seen}; it is at most {amount(less.high, less.error)} {unit} (95 % bound)."
+
+
+def interval_words(e: Estimate, of: str = "") -> str:
+    """Return the interval of an estimate in words.
+
+    >>> interval_words(Estimate(120.0, 5.0, 110.0, 130.0)), interval_words(Estimate.exact(3.0))
+    ('95 % interval 110 to 130', 'certain')
+    """
+    if e.certain:
+        return "certain"
+    if not (math.isfinite(e.low) and math.isfinite(e.high)):
+        return "interval unknown"
+    return f"95 % interval {of}{ends(e)}"
+
+
+def ends(e: Estimate, factor: float = 1.0) -> str:
+    """Return "low to high" in honest digits.
+
+    >>> ends(Estimate(120.0, 5.0, 110.0, 130.0)), ends(Estimate(0.0, math.nan, 0.0, 0.0525))
+    ('110 to 130', '0 to 0.05')
+    """
+    low, high = sorted((factor * e.low, factor * e.high))
+    error = abs(factor) * e.error
+    least = amount(low, 0.0 if e.bounded and low == 0.0 else error)
+    return f"{least} to {amount(high, error)}"
+
+
+def told(e: Estimate, factor: float = 1.0) -> str:
+    """Return the value of an estimate with no more digits than its error supports.
+
+    >>> told(Estimate(0.091, 0.001, 0.089, 0.093), 100.0), told(Estimate(0.0, math.nan, 0.0, 0.05))
+    ('9.1', '0')
+    """
+    certain = e.bounded and e.value == 0.0  # nothing seen is told as nothing
+    return amount(factor * e.value, 0.0 if certain else abs(factor) * e.error)
 
 
 def amount(value: float, std_error: float) -> str:
@@ -489,13 +567,20 @@ def amount(value: float, std_error: float) -> str:
     '1,235'
     >>> amount(1234.567, 300.0)
     '1,230'
+    >>> amount(-0.0, 0.0), amount(6.6e-12, 3e-13)
+    ('0', '6.6e-12')
     """
     if not math.isfinite(value):
         return "unknown"
+    size = math.floor(math.log10(abs(value))) if value else 0
     if not math.isfinite(std_error) or std_error <= 0.0:
-        return f"{value:,.4g}" if abs(value) < 1000 else f"{value:,.0f}"
+        return f"{value + 0.0:,.4g}" if abs(value) < 1000 else f"{value:,.0f}"
     digits = -math.floor(math.log10(std_error))
     if digits < 0:
         digits += 1  # one digit of the error stays readable
+    if value:
+        digits = min(digits, _MOST_DIGITS - size)
+    if value and digits > _MOST_DECIMALS and size < _LEAST_SIZE:
+        return f"{value:.{max(digits + size, 0)}e}"
     rounded = round(value, digits)
     return f"{rounded + 0.0:,.{max(digits, 0)}f}"

@@ -64,6 +64,7 @@ valve.breakaway = {median = "1 N*m", spread = 2}
 def removed(changes: str, mode: str, histories: int = 96) -> Removal:
     """Return what one removal does in a spoiled system."""
     damage = 'damage.harmless = "1 L"\ndamage.area_loss = "100 EUR/m2"\n'
+    damage += 'damage.loss_cap = "2000 EUR"\n'
     params = perfect(damage + changes).parameters()
     params["source_rate"] *= 1e4  # one leak in a hundred years
     ((found,),) = run_removals(params, [[mode]], place(params), 3, histories)

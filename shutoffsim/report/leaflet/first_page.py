@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any, Final
 
 from shutoffsim.estimate.estimate import Estimate
@@ -10,17 +9,17 @@ from shutoffsim.model.elements import ELEMENTS
 from shutoffsim.report.leaflet import facts
 from shutoffsim.report.leaflet.letters import PICTURE, short
 from shutoffsim.report.leaflet.money import (
-    UNKNOWN,
     answer,
-    interval,
     money,
     money_range,
     percent,
 )
 from shutoffsim.report.leaflet.picture import Curve, as_svg, draw_curves
 from shutoffsim.report.leaflet.subject import LONGEST_NAME, Subject
+from shutoffsim.report.text import UNKNOWN
 from shutoffsim.report.wording import closes
 from shutoffsim.study.assessment.result import DesignAssessment, PeriodLoss, Times
+from shutoffsim.study.compare import interval_words
 from shutoffsim.study.words import duration
 
 _MOST_DESIGNS: Final = 6
@@ -35,8 +34,8 @@ def summary_answer(subject: Subject) -> str:
     damage, currency = subject.result.expected_annual_damage, subject.assessment.currency
     if gap is None or reference is None:
         return (
-            f"With “{name}” the expected water damage is {money(damage)} {currency} a year, 95 % "
-            f"interval {interval(damage)}."
+            f"With “{name}” the expected water damage is {money(damage)} {currency} a year, "
+            f"{interval_words(damage)}."
         )
     before = reference.expected_annual_damage
     return answer(name, short(reference.name, LONGEST_NAME), gap, before, currency)
@@ -83,7 +82,7 @@ def _money_tile(label: str, e: Estimate, currency: str) -> dict[str, str]:
     return {
         "label": label,
         "value": f"{money(e)} {currency}",
-        "note": f"95 % interval {interval(e)}",
+        "note": interval_words(e),
     }
 
 
@@ -140,15 +139,8 @@ def _losses(subject: Subject) -> dict[str, Any]:
 
 
 def _period_loss(loss: PeriodLoss) -> str:
-    shown = money_range(_bounded(loss.aggregate))
+    shown = money_range(loss.aggregate)
     return shown if loss.resolved else f"{shown} *"
-
-
-def _bounded(e: Estimate) -> Estimate:
-    """Return an estimate whose digits follow from its interval where it has no error of its own."""
-    if math.isfinite(e.std_error) or not (math.isfinite(e.low) and math.isfinite(e.high)):
-        return e
-    return Estimate(e.value, (e.high - e.low) / 4.0, e.low, e.high)
 
 
 def _told(shown: list[tuple[str, DesignAssessment]], currency: str) -> str:
@@ -157,7 +149,7 @@ def _told(shown: list[tuple[str, DesignAssessment]], currency: str) -> str:
         periods = told.yearly_loss.periods
         usual = [p for p in periods if p.period_years in _TOLD_PERIODS]
         losses = [
-            f"{money(_bounded(p.aggregate))} {currency} once in {p.period_years:g} years"
+            f"{money(p.aggregate)} {currency} once in {p.period_years:g} years"
             for p in usual or periods
         ]
         parts.append(f"{label}: " + (", ".join(losses) or "no losses"))

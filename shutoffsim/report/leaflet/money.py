@@ -5,10 +5,8 @@ from __future__ import annotations
 import math
 
 from shutoffsim.estimate.estimate import Estimate
-from shutoffsim.report.text import plus_minus, ranges
-from shutoffsim.study.compare import amount
-
-UNKNOWN = "unknown"
+from shutoffsim.report.text import UNKNOWN, bound, plus_minus, ranges
+from shutoffsim.study.compare import ends, no_difference, told
 
 
 def percent(e: Estimate) -> str:
@@ -22,7 +20,7 @@ def percent(e: Estimate) -> str:
 
 def money(e: Estimate) -> str:
     """Return an amount in honest digits, without currency."""
-    return amount(e.value, e.std_error)
+    return bound(e) or told(e)
 
 
 def interval(e: Estimate) -> str:
@@ -31,9 +29,9 @@ def interval(e: Estimate) -> str:
     >>> interval(Estimate(1234.567, 8.0, 1219.0, 1250.0))
     '1,219 to 1,250'
     """
-    if not all(map(math.isfinite, (e.low, e.high, e.std_error))):
+    if not (math.isfinite(e.low) and math.isfinite(e.high)):
         return UNKNOWN
-    return f"{amount(e.low, e.std_error)} to {amount(e.high, e.std_error)}"
+    return ends(e)
 
 
 def money_range(e: Estimate) -> str:
@@ -54,13 +52,20 @@ def answer(design: str, reference: str, gap: Estimate, before: Estimate, currenc
     currency : str
     """
     less = -gap
-    told = f"{money(less)} {currency} a year"
-    if not math.isfinite(gap.std_error):
-        return f"One history tells nothing of how sure the effect of “{design}” is: run more."
+    change = f"{money(less)} {currency} a year"
+    if gap.certain and gap.value == 0.0:
+        return (
+            f"“{design}” is equal to “{reference}” in every value: expected water damage is the "
+            f"same, {money(before)} {currency} a year."
+        )
+    if not (math.isfinite(gap.low) and math.isfinite(gap.high)):
+        return f"Nothing tells how sure the effect of “{design}” is: run more histories."
+    if gap.bounded and gap.value == 0.0:
+        return no_difference(design, reference, gap, f"{currency} a year")
     if gap.high < 0.0:
         share = f" ({100.0 * less.value / before.value:.0f} %)" if before.value > 0.0 else ""
         return (
-            f"With “{design}” the expected water damage is {told}{share} less than with "
+            f"With “{design}” the expected water damage is {change}{share} less than with "
             f"“{reference}”, 95 % interval {interval(less)}."
         )
     if gap.low > 0.0:
@@ -69,6 +74,6 @@ def answer(design: str, reference: str, gap: Estimate, before: Estimate, currenc
             f"than with “{reference}”, 95 % interval {interval(gap)}."
         )
     return (
-        f"“{design}” is not clearly better than “{reference}”: the estimated reduction is {told}, "
-        f"95 % interval {interval(less)}."
+        f"“{design}” is not clearly better than “{reference}”: the estimated reduction is "
+        f"{change}, 95 % interval {interval(less)}."
     )

@@ -9,15 +9,14 @@ from typing import TYPE_CHECKING
 from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.report.page.blocks import Cell
 from shutoffsim.report.page.theme import SERIES, letter
-from shutoffsim.report.text import chance
-from shutoffsim.study.compare import amount
+from shutoffsim.report.text import UNKNOWN, bound, improvement
+from shutoffsim.study.compare import ends, told
 from shutoffsim.study.words import duration
 
 if TYPE_CHECKING:
     from shutoffsim.study.assessment.result import Assessment
-    from shutoffsim.study.compare import DesignResult
+    from shutoffsim.study.compare import Difference
 
-UNKNOWN = "unknown"
 NONE = "–"
 
 
@@ -68,15 +67,19 @@ class Designs:
 def said(e: Estimate, factor: float = 1.0) -> str:
     """Return the value of an estimate in honest digits; a bound where nothing was seen.
 
-    >>> said(Estimate(0.0, 0.0, 0.0, 0.002), 100.0)
+    >>> said(Estimate(0.0, math.nan, 0.0, 0.002), 100.0)
     '< 0.2'
     """
-    if e.std_error == 0.0 and e.low < e.high:
-        if e.value == e.low and math.isfinite(e.high):
-            return f"< {factor * e.high:.2g}"
-        if e.value == e.high and math.isfinite(e.low):
-            return f"> {math.floor(factor * e.low * 100.0) / 100.0:g}"
-    return amount(factor * e.value, abs(factor) * e.std_error)
+    limit = bound(e, factor)
+    if limit and limit != UNKNOWN:
+        return f"{limit[0]} {limit[1:]}"
+    return limit or told(e, factor)
+
+
+def percent(e: Estimate) -> str:
+    """Return a share in per cent, or that it is unknown."""
+    text = said(e, 100.0)
+    return text if text == UNKNOWN else f"{text} %"
 
 
 def interval(e: Estimate, factor: float = 1.0) -> str:
@@ -85,20 +88,11 @@ def interval(e: Estimate, factor: float = 1.0) -> str:
     >>> interval(Estimate(120.0, 5.0, 110.0, 130.0))
     '110 to 130'
     """
-    if not math.isfinite(e.value) or (e.std_error == 0.0 and e.low < e.high) or e.low == e.high:
+    if not math.isfinite(e.value) or bound(e, factor) or e.low == e.high:
         return ""
-    if not (math.isfinite(e.low) and math.isfinite(e.high) and math.isfinite(e.std_error)):
+    if not (math.isfinite(e.low) and math.isfinite(e.high)):
         return "interval unknown"
-    error = abs(factor) * e.std_error
-    low, high = sorted((factor * e.low, factor * e.high))
-    return f"{amount(low, error)} to {amount(high, error)}"
-
-
-def failing(design: DesignResult) -> Estimate:
-    """Return the probability of failure on demand; without automation it is 1 by definition."""
-    if set(design.failure_modes) == {"no automation"}:
-        return Estimate(1.0, 0.0, 1.0, 1.0)
-    return design.probability_of_failure_on_demand
+    return ends(e, factor)
 
 
 def number(
@@ -107,7 +101,10 @@ def number(
     """Return a cell with value and interval."""
     if e is None or not math.isfinite(e.value):
         return Cell(NONE, kind="number")
-    return Cell(f"{said(e, factor)}{unit}", interval(e, factor), "number", strong=strong)
+    text = said(e, factor)
+    return Cell(
+        text if text == UNKNOWN else f"{text}{unit}", interval(e, factor), "number", strong=strong
+    )
 
 
 def share(e: Estimate | None, *, strong: bool = False) -> Cell:
@@ -120,9 +117,9 @@ def plain(text: str, note: str = "") -> Cell:
     return Cell(text, note, "number")
 
 
-def likely(value: float) -> Cell:
-    """Return a cell with a probability, never rounded to certainty."""
-    return plain(chance(value))
+def likely(difference: Difference) -> Cell:
+    """Return a cell with the chance of being better, never rounded to certainty."""
+    return plain(improvement(difference))
 
 
 def lasting(e: Estimate | None) -> Cell:

@@ -110,7 +110,8 @@ def assess(
     periods = checked_periods(PERIODS if return_periods is None else return_periods)
     begin = stage if stage is not None else _nothing
     block = block_for(histories if histories is not None else LEAST_HISTORIES)
-    losses = LossTally(len(names), scenario.service_life / L.YEAR, block)
+    years = scenario.service_life / L.YEAR
+    losses = LossTally(len(names), years, block, scenario.parameters(names))
     kept: list[Any] = []
     most_kept = min(KEPT_HISTORIES, max(_MOST_KEPT // (len(names) * PROBES), 1))
 
@@ -295,7 +296,12 @@ def _savings(tally: Tally, losses: LossTally, d: int) -> tuple[Estimate, Estimat
     """Return the reductions of all damage, of its insured part and of the owner's part."""
     whole = -tally.difference(d, T.LOSS)
     insured = -tally.difference(d, T.INSURED)
-    return whole, insured, -losses.own_difference(d)
+    own = losses.own_difference(d)
+    if tally.alike(d, 0):
+        own = Estimate.exact(0.0)
+    elif own.std_error == 0.0:
+        own = tally.equal_everywhere(d, T.LOSS, 0, own.value)
+    return whole, insured, -own
 
 
 def _warnings(comparison: Comparison) -> tuple[str, ...]:

@@ -64,6 +64,8 @@ class LossTally:
         Service life of one history.
     block : int
         Histories in a block, see :class:`shutoffsim.estimate.tally.Tally`.
+    params : record array (k,), optional
+        Parameters of the designs: what they leave open bounds what was not seen.
 
     Attributes
     ----------
@@ -88,7 +90,8 @@ class LossTally:
         Sum of weights by duration; the last bin: it never happened.
     """
 
-    def __init__(self, k: int, years: float, block: int = BLOCK) -> None:
+    def __init__(self, k: int, years: float, block: int = BLOCK, params: Any = None) -> None:
+        self.params = params
         self.years = years
         self.block = block
         self.n = np.zeros(GROUPS)
@@ -147,6 +150,19 @@ class LossTally:
             at_ends[d, :, passed] = 0.0
             here = counted & (sign * loss == ends.reshape(-1)[design])
             self._count(at_ends, place, bins, np.where(here, weight, 0.0))
+
+    def cap(self, d: int) -> float:
+        """Return the greatest possible loss of a design; inf where it is not known."""
+        return math.inf if self.params is None else float(self.params[d]["loss_cap"])
+
+    @property
+    def unseen(self) -> float:
+        """Return how large a share of the leaks may be of a kind that was never seen."""
+        return min(3.0 / float(self.n.sum()), 1.0)
+
+    def unseen_rate(self, d: int) -> float:
+        """Return the yearly rate that leaks of a kind may have that was never seen."""
+        return self.unseen * float(self.rate[d].sum()) / (float(self.n.sum()) * self.years)
 
     def kinds(self, d: int) -> LossKinds:
         """Return the losses of a design that occur, each with how often it does."""

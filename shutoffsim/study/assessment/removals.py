@@ -67,7 +67,8 @@ def run_removals(
             records = np.repeat(params[d : d + 1], len(part) + 1)
             for record, mode in zip(records[1:], part, strict=True):
                 CHANGES[mode].apply(record)
-            tally = Tally(len(records), float(params["horizon"][d]) / L.YEAR, block_for(histories))
+            years = float(params["horizon"][d]) / L.YEAR
+            tally = Tally(len(records), years, block_for(histories), records)
             setup = Setup(records, seed, "batch", PROBES, placement)
             for chunk in run_chunks(setup, 0, histories, workers):
                 tally.add(chunk)

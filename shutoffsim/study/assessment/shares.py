@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from shutoffsim.estimate.estimate import Estimate
@@ -34,8 +36,28 @@ def mode_shares(tally: LossTally, d: int) -> tuple[ModeShare, ...]:
     shares = []
     for i, number in enumerate(there):
         leaks, damage, part = found[i], found[m + i], found[2 * m + i]
-        shares.append(ModeShare(L.MODES[number], _bounded(leaks), damage, _bounded(part)))
+        if damage.value == 0.0 and damage.certain:
+            damage = Estimate(0.0, math.nan, 0.0, _bound_of_damage(tally, d, int(number)))
+        known = number == L.MODE_NO_AUTOMATION and _nothing_closes(tally, d)
+        leaks, part = (
+            Estimate(1.0, math.nan, 1.0 - tally.unseen, 1.0)
+            if share.value == 1.0 and share.std_error == 0.0 and not known
+            else _bounded(share)
+            for share in (leaks, part)
+        )
+        shares.append(ModeShare(L.MODES[number], leaks, damage, part))
     return tuple(sorted(shares, key=lambda s: (-s.damage.value, -s.leaks.value)))
+
+
+def _nothing_closes(tally: LossTally, d: int) -> bool:
+    return tally.params is not None and bool(tally.params[d]["element"] == L.ELEMENT_NONE)
+
+
+def _bound_of_damage(tally: LossTally, d: int, mode: int) -> float:
+    """Return what the leaks of a mode of which none did damage may cost a year."""
+    cap = tally.cap(d)
+    own = float(tally.mode_leaks[d, :, mode].sum()) / (float(tally.n.sum()) * tally.years)
+    return tally.unseen * own * cap
 
 
 def _parts(values: Array) -> Array:

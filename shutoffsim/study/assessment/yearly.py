@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Final, Protocol
+from typing import Final, NamedTuple, Protocol
 
 import numpy as np
 
@@ -85,10 +85,11 @@ def _yearly_loss(
     found = jackknife(kinds.weights[:, there], tally.n, figure, least=0.0)
     half = len(found) // 2
     groups = int((tally.n > 0).sum())
-    occurrence, largest, largest_tail = readings[0].told(found[:half], groups)
-    aggregate, sums, sums_tail = readings[1].told(found[half:], groups)
+    unseen = _Unseen(tally.unseen_rate(d), tally.cap(d))
+    occurrence, largest, largest_tail = readings[0].told(found[:half], groups, unseen)
+    aggregate, sums, sums_tail = readings[1].told(found[half:], groups, unseen)
     curve = tuple(
-        CurvePoint(float(at), _share(occurrence[i]), _share(aggregate[i]))
+        CurvePoint(float(at), *(_share(found[i], at, unseen) for found in (occurrence, aggregate)))
         for i, at in enumerate(thresholds)
     )
     return YearlyLoss(
@@ -128,7 +129,7 @@ class _Reading:
         return np.concatenate([beyond[self.first], beyond[self.at], passed, tails])
 
     def told(
-        self, found: list[Estimate], groups: int
+        self, found: list[Estimate], groups: int, unseen: _Unseen
     ) -> tuple[list[Estimate], list[Estimate], list[Estimate]]:
         """Return the estimates: curve, losses at return periods, tails."""
         q, p = len(self.first), len(self.shares)
@@ -140,12 +141,39 @@ class _Reading:
             quantile_estimate(self.levels, self.beyond, share, at, above, groups)
             for share, at, above in zip(self.shares, reached, passed, strict=True)
         ]
+        if len(self.levels.at) == 1 and groups > 1:  # no loss was seen
+            losses = [_nothing_seen(unseen, share, tail=False) for share in self.shares]
+            tails = [_nothing_seen(unseen, share, tail=True) for share in self.shares]
         return curve, losses, tails
 
 
-def _share(estimate: Estimate) -> Estimate:
+class _Unseen(NamedTuple):
+    """What a loss larger than all that were seen may come to: yearly rate, and amount."""
+
+    rate: float
+    cap: float
+
+    @property
+    def chance(self) -> float:
+        return -math.expm1(-self.rate)
+
+
+def _share(estimate: Estimate, above: float, unseen: _Unseen) -> Estimate:
+    """Return the chance of a loss above an amount; never certain below the greatest possible."""
+    if estimate.value == 0.0 and above < unseen.cap:
+        return Estimate(0.0, math.nan, 0.0, unseen.chance)
     low, high = min(estimate.low, 1.0), min(estimate.high, 1.0)
     return Estimate(estimate.value, estimate.std_error, low, high)
+
+
+def _nothing_seen(unseen: _Unseen, share: float, *, tail: bool) -> Estimate:
+    """Return the loss once in so many years, or the mean beyond it, where none was seen."""
+    if tail:
+        reach = min(unseen.chance / share, 1.0)
+        return Estimate(0.0, math.nan, 0.0, reach * unseen.cap if reach > 0.0 else 0.0)
+    if unseen.chance <= share:
+        return Estimate.exact(0.0)
+    return Estimate(0.0, math.nan, 0.0, unseen.cap)
 
 
 def _information_beyond(tally: LossTally, d: int, loss: float) -> float:

@@ -95,14 +95,15 @@ def run_block(question: Question | bytes, rows: tuple[Row, ...]) -> Arrays:
     Returns
     -------
     dict of arrays
-        ``figures`` (dwellings that ran, len(FIGURES)); ``ran`` bool (rows,); ``sums``
+        ``figures`` (dwellings that ran, len(FIGURES)); ``caps`` their greatest possible losses;
+        ``ran`` bool (rows,); ``sums``
         (dwellings that ran, histories, SUMS) per year; natural leaks with a loss as ``dwelling``
         (row number), ``region``, ``history``, ``onset`` [s] and ``loss``; ``failures`` as bytes
         of JSON.
     """
     resolver, asked = _unpacked(question) if isinstance(question, bytes) else _resolver(question)
     ran = np.zeros(len(rows), bool)
-    sums, natural, failures = [], [], []
+    sums, natural, failures, caps = [], [], [], []
     for place, row in enumerate(rows):
         try:
             params = resolver.record(row)
@@ -112,11 +113,13 @@ def run_block(question: Question | bytes, rows: tuple[Row, ...]) -> Arrays:
         ran[place] = True
         chunk = run_dwelling(params, asked, row)
         sums.append(_history_sums(chunk, asked.years))
+        caps.append(float(params["loss_cap"][0]))
         own = chunk.natural[chunk.natural["loss"] > 0.0]
         natural.append((row, own["history"] & (MOST_HISTORIES - 1), own["onset"], own["loss"]))
     stacked = np.array(sums).reshape(-1, asked.histories, SUMS)
     return {
-        "figures": _figures(stacked),
+        "figures": _figures(stacked, np.array(caps)),
+        "caps": np.array(caps),
         "ran": ran,
         "sums": stacked,
         "dwelling": _repeated([row.number for row, *_ in natural], natural),
@@ -191,8 +194,12 @@ def _history_sums(chunk: Chunk, years: float) -> Array:
     return sums / years
 
 
-def _figures(sums: Array) -> Array:
-    """Return :data:`FIGURES` of dwellings from their sums, intervals between histories."""
+def _figures(sums: Array, caps: Array) -> Array:
+    """Return :data:`FIGURES` of dwellings from their sums, intervals between histories.
+
+    Where all histories came to the same damage, their spread tells nothing: the interval is the
+    bound of :class:`shutoffsim.estimate.tally.Tally`.
+    """
     count, histories, _ = sums.shape
     out = np.full((count, len(FIGURES)), np.nan)
     mean = sums.mean(axis=1)
@@ -208,6 +215,11 @@ def _figures(sums: Array) -> Array:
     out[:, 1] = error[:, DAMAGE]
     out[:, 2] = np.maximum(mean[:, DAMAGE] - half, 0.0)
     out[:, 3] = mean[:, DAMAGE] + half
+    unseen = min(3.0 / histories, 1.0)
+    same = (error[:, DAMAGE] <= 1e-12 * mean[:, DAMAGE]) & (mean[:, LEAKS] > 0.0)
+    out[same, 1] = np.nan
+    out[same, 2] = (1.0 - unseen) * mean[same, DAMAGE]
+    out[same, 3] = out[same, 2] + unseen * mean[same, LEAKS] * caps[same]
     # A ratio by linearisation; where nothing, or nothing else, was seen: the rule of three.
     residual = sums[:, :, FAILED] - share[:, None] * sums[:, :, LEAKS]
     with np.errstate(invalid="ignore", divide="ignore"):

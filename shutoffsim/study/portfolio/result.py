@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shutoffsim.estimate.estimate import Estimate, with_interval
-from shutoffsim.study.compare import amount
+from shutoffsim.study.compare import amount, interval_words, told
 from shutoffsim.study.portfolio import block as B
 from shutoffsim.study.portfolio.block import Failure
 from shutoffsim.study.portfolio.years import Curve
@@ -141,11 +141,9 @@ class PortfolioResult:
         e = self.expected_annual_damage
         text = (
             f"{self.dwellings:,} dwelling{'s are' if self.dwellings != 1 else ' is'} expected to "
-            f"cost {amount(e.value, e.std_error)} {self.currency} a year in water damage"
+            f"cost {told(e)} {self.currency} a year in water damage"
         )
-        if math.isfinite(e.std_error):
-            low, high = amount(e.low, e.std_error), amount(e.high, e.std_error)
-            text += f" (95 % interval {low} to {high})"
+        text += f" ({interval_words(e)})"
         periods = self.curves["aggregate"].at_periods if self.curves else {}
         rare = [years for years in periods if years >= 10]
         if rare:
@@ -175,12 +173,13 @@ class Sums:
     def __init__(self, histories: int, shared: bool) -> None:
         self.histories, self.shared = histories, shared
         self.count = 0
+        self._cap = 0.0
         self._by_history = np.zeros((histories, B.SUMS))
         self._covariance = np.zeros((B.SUMS, B.SUMS))  # of the sum of means
         self._squares = np.zeros(B.SUMS)  # of the variances, for their degrees of freedom
 
-    def add(self, sums: Array) -> None:
-        """Add dwellings, shape (dwellings, histories, SUMS); their order is kept."""
+    def add(self, sums: Array, caps: Array) -> None:
+        """Add dwellings, shape (dwellings, histories, SUMS), in order, and their loss caps."""
         n = self.histories
         centred = sums - sums.mean(axis=1, keepdims=True)
         spread = np.matmul(centred.transpose(0, 2, 1), centred) / (n * max(n - 1, 1))
@@ -189,6 +188,7 @@ class Sums:
             self._covariance += covariance
             self._squares += np.diag(covariance) ** 2
         self.count += len(sums)
+        self._cap = max(self._cap, float(caps.max(initial=0.0)))
 
     def _spread(self) -> tuple[Array, Array]:
         """Return the covariance of the sums and how many values each variance is worth."""
@@ -208,7 +208,19 @@ class Sums:
             return with_interval(value, math.nan, 1, 0.0)
         covariance, worth = self._spread()
         error = math.sqrt(max(float(covariance[figure, figure]), 0.0))
+        if error <= 1e-12 * value and self._by_history[:, B.LEAKS].any():
+            return self._without_spread(figure, value)
         return with_interval(value, error, int(worth[figure]), 0.0)
+
+    def _without_spread(self, figure: int, value: float) -> Estimate:
+        """Return a sum that all histories came to: a bound, as for one dwelling."""
+        if figure == B.LEAKS:
+            return Estimate.exact(value)
+        unseen = min(3.0 / (self.histories if self.shared else self.histories * self.count), 1.0)
+        most = {B.DAMAGING: 1.0, B.COUNTED: math.inf}.get(figure, self._cap)
+        leaks = float(self._by_history[:, B.LEAKS].mean())
+        low = (1.0 - unseen) * value
+        return Estimate(value, math.nan, low, low + unseen * leaks * most)
 
     def share(self, figure: int, of: int) -> Estimate:
         """Return the ratio of two sums, its standard error by linearisation."""
@@ -222,8 +234,8 @@ class Sums:
         square = c[figure, figure] - 2.0 * value * c[figure, of] + value * value * c[of, of]
         bound = min(3.0 / self.histories, 1.0)
         if value <= 0.0:
-            return Estimate(0.0, 0.0, 0.0, bound)
+            return Estimate(0.0, math.nan, 0.0, bound)
         if value >= 1.0 - 1e-12:
-            return Estimate(1.0, 0.0, 1.0 - bound, 1.0)
+            return Estimate(1.0, math.nan, 1.0 - bound, 1.0)
         error = math.sqrt(max(float(square), 0.0)) / whole
         return with_interval(value, error, int(worth[of]), 0.0, 1.0)

@@ -111,7 +111,7 @@ def portfolio(
     else:
         blocks = _run_there(question, dwellings, cluster, store, scenario.hash)
     for rows, arrays in blocks:
-        sums.add(arrays["sums"])
+        sums.add(arrays["sums"], arrays["caps"])
         years.add(arrays)
         own = read_failures(arrays)
         failed += len(own)

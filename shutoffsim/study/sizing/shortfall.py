@@ -183,7 +183,7 @@ def _row(
     low, high = np.quantile(failing, (0.05, 0.95))
     failure = with_interval(float(failing.mean()), error, n, 0.0, 1.0)
     if failure.value == 0.0:
-        failure = Estimate(0.0, 0.0, 0.0, 3.0 / n)
+        failure = Estimate(0.0, math.nan, 0.0, min(3.0 / n, 1.0))
     return Shortfall(
         rating=rating,
         available=available,

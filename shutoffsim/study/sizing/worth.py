@@ -130,7 +130,7 @@ def run(
     """Run histories; return the tally and the mean number of strokes a year of each design."""
     setup = Setup.of(params, seed, "batch", PROBES)
     years = float(params["horizon"][0]) / L.YEAR
-    tally = Tally(len(params), years)
+    tally = Tally(len(params), years, params=params)
     strokes = np.zeros(len(params))
     for chunk in run_chunks(setup, 0, histories, workers):
         tally.add(chunk)
@@ -151,7 +151,9 @@ def share(tally: Tally, d: int, top: Sequence[int], less: Sequence[int] = ()) ->
         return Estimate(math.nan, math.nan, 0.0, 1.0)
     value = float(upper @ tally.total[d]) / whole
     if value <= 0.0:
-        return Estimate(0.0, 0.0, 0.0, min(3.0 / tally.n, 1.0))
+        return Estimate(0.0, math.nan, 0.0, min(3.0 / tally.n, 1.0))
+    if value >= 1.0 - 1e-12:
+        return Estimate(1.0, math.nan, max(1.0 - 3.0 / tally.n, 0.0), 1.0)
     gap = upper - value * lower
     square = max(float(gap @ tally.products[d] @ gap), 0.0)
     error = tally.error_of(square, whole)

@@ -36,7 +36,7 @@ def _tiles(found: Assessment) -> Sequence[tuple[str, str, str]]:
     by_name = {design.name: design for design in found.comparison.designs}
     chosen = by_name[found.chosen]
     damage = chosen.expected_annual_damage
-    demand = cells.failing(chosen)
+    demand = chosen.probability_of_failure_on_demand
     tiles = []
     if found.chosen != found.reference:
         before = by_name[found.reference].expected_annual_damage
@@ -66,7 +66,7 @@ def _tiles(found: Assessment) -> Sequence[tuple[str, str, str]]:
     tiles.append(
         (
             f"Failure on demand, “{found.chosen}”",
-            f"{cells.said(demand, 100.0)} %",
+            cells.percent(demand),
             "of leaks are not stopped in time by automation",
         )
     )
@@ -152,7 +152,7 @@ def _money(found: Assessment, designs: Designs) -> Table:
                 if gap is None
                 else [
                     cells.number(-gap.expected_annual_damage),
-                    cells.likely(gap.probability_of_improvement),
+                    cells.likely(gap),
                 ]
             )
         row += [cells.number(design.insured_annual_damage), cells.number(design.leaks_per_year)]
@@ -170,7 +170,7 @@ def _behaviour(found: Assessment, designs: Designs) -> Table:
     rows = [
         [
             designs.cell(design.name),
-            cells.share(cells.failing(design)),
+            cells.share(design.probability_of_failure_on_demand),
             cells.Cell(evidence[design.name]),
             cells.number(design.damaging_leaks_per_year),
             cells.number(design.nuisance_closings_per_year),

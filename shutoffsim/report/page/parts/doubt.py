@@ -100,7 +100,7 @@ def _picture(found: Assessment, sensitivity: Sensitivity, swings: tuple[Swing, .
 
 
 def _error(swing: Swing) -> float:
-    return max(swing.change_at_low.std_error, swing.change_at_high.std_error)
+    return max(swing.change_at_low.error, swing.change_at_high.error)
 
 
 def _table(found: Assessment, swings: tuple[Swing, ...]) -> Table:
