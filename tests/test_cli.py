@@ -248,7 +248,9 @@ def test_check_lists_values_with_source_and_evidence(tmp_path):
     assert "[dwelling]" in result.stdout
     assert "floor_area = 75 m2" in result.stdout
     table = pd.read_csv(file, keep_default_na=False)
-    assert list(table.columns) == ["key", "value", "unit", "source", "evidence", "drives"]
+    assert list(table.columns) == [
+        *("key", "value", "unit", "stated_in", "source", "evidence", "drives")
+    ]
     assert (table["source"] != "").all()
     assert not table["key"].str.startswith("solenoid").any(), "a value without effect is listed"
     assert max(len(line) for line in result.stdout.splitlines()) <= 80 + 40  # long web addresses

@@ -32,7 +32,7 @@ def check(
     """Check a scenario and list every value in use with where it comes from."""
     from shutoffsim.report.files import OutputFile, check_apart
     from shutoffsim.report.text import make_console
-    from shutoffsim.report.values import print_values, used_values
+    from shutoffsim.report.values import print_values
     from shutoffsim.scenario import load
 
     loaded = load(scenario)
@@ -40,7 +40,7 @@ def check(
     check_apart({"SCENARIO": scenario}, {"--csv": csv})
     if csv:
         with OutputFile(csv) as file:
-            file.write(used_values(loaded, design).to_csv(index=False).encode())
+            file.write(loaded.ledger(design, used=True).to_csv(index=False).encode())
     print_values(make_console(), loaded, design)
 
 

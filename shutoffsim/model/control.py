@@ -7,7 +7,7 @@ import math
 from shutoffsim.model import actuator, detection, override, power, valve
 from shutoffsim.model import layout as L
 from shutoffsim.model.compiled import kernel
-from shutoffsim.model.fitted import closes_itself, falls_open, falls_shut, has_coil
+from shutoffsim.model.fitted import closes_itself, falls_shut, has_coil
 from shutoffsim.model.incident import (
     propose,
     propose_to_demanded,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
@@ -10,13 +11,13 @@ from rich.text import Text
 
 from shutoffsim import units
 from shutoffsim.report.text import wrap
-from shutoffsim.scenario.ledger import YOURS, in_use
+from shutoffsim.scenario.entries import COMMON, YOURS, Entry
+from shutoffsim.scenario.ledger import told
 from shutoffsim.scenario.library import EVIDENCE
 from shutoffsim.scenario.pipes import full_bore_flow
 from shutoffsim.scenario.problems import dotted
 
 if TYPE_CHECKING:
-    import pandas as pd
     from rich.console import Console
 
     from shutoffsim.scenario import Scenario
@@ -31,69 +32,46 @@ _MEANING = {
 }
 
 
-def used_values(scenario: Scenario, design: str | None = None) -> pd.DataFrame:
-    """Return the values that have an effect, with their sources.
+def count_evidence(scenario: Scenario, design: str | None = None) -> dict[str, int]:
+    """Return how many different values in use carry each evidence label, strongest first."""
+    labels = {(entry.path, *entry.columns): entry.evidence for _, entry in _used(scenario, design)}
+    counts = Counter(labels.values())
+    return {label: counts[label] for label in (YOURS, *EVIDENCE) if label in counts}
+
+
+def _used(scenario: Scenario, design: str | None) -> Iterator[tuple[str, Entry]]:
+    return told(scenario.resolved if design is None else [scenario.design(design)], used=True)
+
+
+def print_values(console: Console, scenario: Scenario, design: str | None = None) -> None:
+    """Print the values in use, grouped as in a scenario file, then how well founded they are.
 
     Parameters
     ----------
+    console : rich.console.Console
     scenario : Scenario
     design : str, optional
         One design; by default the first, and below it what differs in the others.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Columns key, value, unit, source, evidence, drives.
 
     Raises
     ------
     ScenarioError
         When there is no such design.
     """
-    table = scenario.ledger(design)
-    return table[table["key"].isin(_used_keys(scenario, design))].reset_index(drop=True)
-
-
-def _used_keys(scenario: Scenario, design: str | None) -> dict[str, str]:
-    """Map the ledger's keys of values in use to the same keys without a design's name."""
-    designs = scenario.resolved if design is None else (scenario.design(design),)
-    first = designs[0]
-    keys = {}
-    for member in designs:
-        for path, raw in member.written.items():
-            if not in_use(path, member.system):
-                continue
-            plain = dotted(path)
-            shared = path in first.written and first.written[path] == raw
-            keys[plain if shared else f"{dotted(('designs', member.name))}.{plain}"] = plain
-    return keys
-
-
-def count_evidence(scenario: Scenario, design: str | None = None) -> dict[str, int]:
-    """Return how many different values in use carry each evidence label, strongest first."""
-    table = used_values(scenario, design)
-    table["key"] = table["key"].map(_used_keys(scenario, design))
-    counts = table.drop_duplicates(["key", "value", "unit"])["evidence"].value_counts()
-    return {label: int(counts[label]) for label in (YOURS, *EVIDENCE) if label in counts}
-
-
-def print_values(console: Console, scenario: Scenario, design: str | None = None) -> None:
-    """Print the values in use, grouped as in a scenario file, then how well founded they are."""
-    table = used_values(scenario, design)
     names = scenario.designs if design is None else (design,)
     console.print(Text(f"{scenario.name}: the scenario is in order", style="bold"))
     console.print(wrap(f"designs: {', '.join(names)}", console.width))
     section = None
-    for row in table.itertuples(index=False):
-        head, _, key = str(row.key).rpartition(".")
+    for before, entry in _used(scenario, design):
+        head = before.rstrip(".") if len(entry.path) == 1 else before + dotted(entry.path[:-1])
         if head != section:
             section = head
             console.print(f"\n[{head}]" if head else "\nthe whole")
-        value = f"{row.value} {row.unit}".rstrip()
-        mark = "" if row.evidence == YOURS else f"  ({row.evidence})"
-        console.print(_indented(f"{key} = {value}{mark}", console.width, "  ", "      "))
-        if row.evidence != YOURS:
-            console.print(_indented(str(row.source), console.width, "      ", "      "))
+        value = " ".join(entry.columns).rstrip()
+        line = f"{entry.path[-1]} = {value}  ({_origin(entry)})"
+        console.print(_indented(line, console.width, "  ", "      "))
+        if entry.default is not None:
+            console.print(_indented(entry.source, console.width, "      ", "      "))
     for line in _supply_pipes(scenario, names):
         console.print("\n" + wrap(line, console.width))
     console.print("\nHow well founded the values are:")
@@ -108,6 +86,13 @@ def print_values(console: Console, scenario: Scenario, design: str | None = None
                 console.width,
             )
         )
+
+
+def _origin(entry: Entry) -> str:
+    """Return where a value was stated, or how well founded a default is."""
+    if entry.default is not None:
+        return entry.evidence
+    return entry.stated_in if entry.stated_in == COMMON else f"design “{entry.stated_in}”"
 
 
 def _supply_pipes(scenario: Scenario, names: Sequence[str]) -> Iterator[str]:

@@ -80,6 +80,32 @@ class Distribution(NamedTuple):
         ends = {"fixed": self.a, "uniform": self.b, "triangular": self.c}
         return ends.get(self.kind, math.inf)
 
+    def moved(self, change: Callable[[float], float]) -> Distribution:
+        """Distribution with its middle or its ends put elsewhere, its width kept.
+
+        Parameters
+        ----------
+        change : callable
+            Where a value goes; of an open-ended kind the middle, which must stay above zero.
+
+        Examples
+        --------
+        >>> Distribution("uniform", 1.0, 2.0).moved(lambda x: 2 * x)
+        Distribution(kind='uniform', a=2.0, b=4.0, c=0.0)
+        """
+        match self.kind:
+            case "lognormal":
+                least = change(self.c) if self.c else 0.0
+                middle = change(self.c + math.exp(self.a))
+                return self._replace(a=math.log(middle - least), c=least)
+            case "weibull":
+                return self._replace(b=change(self.b))
+            case "uniform":
+                return self._replace(a=change(self.a), b=change(self.b))
+            case "triangular":
+                return self._replace(a=change(self.a), b=change(self.b), c=change(self.c))
+        return self._replace(a=change(self.a))
+
     def power(self, factor: float, exponent: float) -> Distribution:
         """Distribution of ``factor * x**exponent``, for fixed and log-normal values only.
 
@@ -144,6 +170,60 @@ def read(raw: object, number: Callable[[object], float]) -> Distribution:
     if keys in ({"low", "high"}, {"low", "high", "shape"}):
         return _range(raw, number)
     raise _bad(_text(raw) or "an empty table", _forms(), "use the keys of one form only")
+
+
+def write(value: Distribution, form: tuple[str, ...] = ()) -> dict[str, float | str]:
+    """Return a distribution that is not fixed as a table of SI numbers.
+
+    Parameters
+    ----------
+    value : Distribution
+    form : tuple of str
+        Keys to use, where they can say it: one of :data:`FORMS`.
+
+    Examples
+    --------
+    >>> write(Distribution("exponential", 60.0))
+    {'mean': 60.0}
+    """
+    a, b, c = value[1:]
+    match value.kind:
+        case "uniform":
+            return {"low": a, "high": b, "shape": "even"}
+        case "exponential":
+            return {"mean": a}
+        case "weibull":
+            return {"life": b, "shape": a}
+        case "triangular":
+            return {"least": a, "likely": b, "most": c}
+    if c != 0.0:
+        return {"least": c, "median": c + math.exp(a), "spread": math.exp(b)}
+    if set(form) == {"low", "high"}:
+        return {"low": math.exp(a - _Z95 * b), "high": math.exp(a + _Z95 * b)}
+    if set(form) == {"mean", "spread"}:
+        return {"mean": value.mean, "spread": math.exp(b)}
+    return {"median": math.exp(a), "spread": math.exp(b)}
+
+
+def check(value: Distribution) -> Distribution:
+    """Return a distribution that is not fixed and whose numbers fit together.
+
+    Raises
+    ------
+    UnitError
+        When they do not.
+    """
+    a, b, c = value[1:]
+    sound = {
+        "uniform": a < b,
+        "lognormal": b > 0 and c >= 0,
+        "exponential": a > 0,
+        "weibull": 0.1 <= a <= 20 and b > 0,
+        "triangular": a <= b <= c and a < c,
+    }
+    if not (sound.get(value.kind, False) and all(map(math.isfinite, (a, b, c)))):
+        raise _bad(str(tuple(value)), "a kind and numbers that fit, see Distribution")
+    return value
 
 
 def _range(raw: Mapping[str, object], number: Callable[[object], float]) -> Distribution:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, NamedTuple
 
+from shutoffsim.scenario.entries import Entry, words
 from shutoffsim.scenario.library import WEAK
 from shutoffsim.scenario.problems import dotted
 from shutoffsim.scenario.resolve import Design
@@ -14,8 +15,7 @@ from shutoffsim.scenario.structure import Path
 if TYPE_CHECKING:
     import pandas as pd
 
-YOURS = "your scenario"
-COLUMNS = ("key", "value", "unit", "source", "evidence", "drives")
+COLUMNS = ("key", "value", "unit", "stated_in", "source", "evidence", "drives")
 
 
 class Assumption(NamedTuple):
@@ -38,52 +38,62 @@ class Assumption(NamedTuple):
     drives: str
 
 
-class Row(NamedTuple):
-    """One row of the ledger."""
-
-    key: str
-    value: str
-    unit: str
-    source: str
-    evidence: str
-    drives: str
-
-
-def ledger(designs: Sequence[Design]) -> pd.DataFrame:
+def ledger(designs: Sequence[Design], *, used: bool = False) -> pd.DataFrame:
     """All values of the first design, then what differs in the others.
+
+    Parameters
+    ----------
+    designs : sequence of Design
+    used : bool
+        Only values that have an effect.
 
     Returns
     -------
     pandas.DataFrame
-        Columns key, value, unit, source, evidence, drives.
+        Columns key, value, unit, stated_in (the design that states it, or "the common part"; empty
+        for a default), source, evidence, drives.
     """
     import pandas as pd  # slow to import
 
-    first = designs[0]
-    rows = list(_rows(first, first.written))
-    for other in designs[1:]:
-        changed = {
-            path: raw
-            for path, raw in other.written.items()
-            if path not in first.written or first.written[path] != raw
-        }
-        rows += [
-            row._replace(key=f"{dotted(('designs', other.name))}.{row.key}")
-            for row in _rows(other, changed)
-        ]
+    rows = []
+    for before, entry in told(designs, used=used):
+        value, unit = entry.columns
+        origin = (entry.stated_in, entry.source, entry.evidence, entry.drives)
+        rows.append((before + entry.key, value, unit, *origin))
     return pd.DataFrame(rows, columns=list(COLUMNS))
+
+
+def told(designs: Sequence[Design], *, used: bool = False) -> Iterator[tuple[str, Entry]]:
+    """Yield the values of the first design, then what differs in the others.
+
+    Each comes with what stands before its key: ``designs.NAME.`` where it differs. With `used`
+    only values that have an effect, be it in another design that shares them.
+    """
+    first = designs[0].entries
+
+    def shared(design: Design, path: Path) -> bool:
+        return (
+            path in first
+            and path in design.entries
+            and (first[path].value == design.entries[path].value)
+        )
+
+    for path, entry in first.items():
+        if not used or any(shared(d, path) and in_use(path, d.system) for d in designs):
+            yield "", entry
+    for design in designs[1:]:
+        for path, entry in design.entries.items():
+            if not shared(design, path) and (not used or in_use(path, design.system)):
+                yield f"{dotted(('designs', design.name))}.", entry
 
 
 def assumptions(design: Design) -> list[Assumption]:
     """Weakly founded values that matter in this design, in the order of the file's sections."""
-    found = []
-    for path, raw in design.written.items():
-        origin = design.origins.get(path)
-        if origin is not None and origin.evidence in WEAK and in_use(path, design.system):
-            found.append(
-                Assumption(dotted(path), _whole(raw), origin.evidence, origin.source, origin.drives)
-            )
-    return found
+    return [
+        Assumption(entry.key, words(entry.written), entry.evidence, entry.source, entry.drives)
+        for path, entry in design.entries.items()
+        if entry.evidence in WEAK and in_use(path, design.system)
+    ]
 
 
 def in_use(path: Path, system: System) -> bool:
@@ -117,37 +127,3 @@ def in_use(path: Path, system: System) -> bool:
         "neighbour": system.neighbour.notices and system.dwelling.units_below > 0,
     }
     return conditions.get(section, True)
-
-
-def _rows(design: Design, written: Mapping[Path, Any]) -> Iterator[Row]:
-    for path, raw in written.items():
-        value, unit = _split(raw)
-        origin = design.origins.get(path)
-        if origin is None:
-            yield Row(dotted(path), value, unit, YOURS, YOURS, "")
-        else:
-            yield Row(dotted(path), value, unit, origin.source, origin.evidence, origin.drives)
-
-
-def _split(raw: Any) -> tuple[str, str]:
-    """Value and unit of what stands in the file, for two columns."""
-    if isinstance(raw, bool):
-        return ("yes" if raw else "no"), ""
-    if isinstance(raw, str):
-        number, _, unit = raw.partition(" ")
-        return (number, unit) if number[:1].isdigit() and ":" not in number else (raw, "")
-    if isinstance(raw, Mapping):
-        pairs = {key: _split(value) for key, value in raw.items()}
-        units = {unit for _, unit in pairs.values() if unit}
-        if len(units) == 1:
-            return ", ".join(f"{key} {value}" for key, (value, _) in pairs.items()), units.pop()
-        return _whole(raw), ""
-    return str(raw), ""
-
-
-def _whole(raw: Any) -> str:
-    if isinstance(raw, Mapping):
-        return ", ".join(f"{key} {_whole(value)}" for key, value in raw.items())
-    if isinstance(raw, bool):
-        return "yes" if raw else "no"
-    return str(raw)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import difflib
 import re
+import tomllib
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from typing import Any
 
 from shutoffsim.errors import Problem, ScenarioError
@@ -81,13 +83,40 @@ def dotted(path: Iterable[str]) -> str:
     )
 
 
+@lru_cache(maxsize=4096)
+def undotted(key: str) -> Path | None:
+    """A path from how it would be written in a file; None where that is no key.
+
+    Examples
+    --------
+    >>> undotted('leaks."wash basin".rate')
+    ('leaks', 'wash basin', 'rate')
+    """
+    if not key or "\n" in key or "=" in key:
+        return None
+    try:
+        table: Any = tomllib.loads(f"{key} = 0")
+    except (ValueError, RecursionError):
+        return None
+    path: list[str] = []
+    while isinstance(table, dict) and len(table) == 1:
+        name, table = next(iter(table.items()))
+        path.append(name)
+    return tuple(path) if table == 0 else None
+
+
 def owned(path: Path, owners: Mapping[Path, str]) -> Path:
     """Where a value stands in the file: in a design's changes or in the common part."""
     for length in range(len(path), 0, -1):
         if path[:length] in owners:
-            return ("designs", owners[path[:length]], *path)
+            return in_design(owners[path[:length]], path)
     below = [owner for other, owner in owners.items() if other[: len(path)] == path]
-    return ("designs", below[0], *path) if below and len(path) > 1 else path
+    return in_design(below[0], path) if below and len(path) > 1 else path
+
+
+def in_design(name: str, path: Path) -> Path:
+    """A path in the changes of a design; without a name the path itself."""
+    return ("designs", name, *path) if name else path
 
 
 def note(

@@ -40,8 +40,32 @@ def refuse(error: UnitError) -> PydanticCustomError:
     )
 
 
+@dataclass(frozen=True)
+class Given:
+    """A value that a program gives where a file has a text or a table.
+
+    Parameters
+    ----------
+    value : float, Distribution or Capacity
+        In SI; a distribution that is not fixed.
+    written : object
+        The same to six digits as it would stand in a file, to be shown.
+    """
+
+    value: Any
+    written: Any
+
+
+def as_written(raw: Any) -> Any:
+    """Return what stands somewhere as it is shown."""
+    return raw.written if isinstance(raw, Given) else raw
+
+
 class Value:
     """Base: connects ``read`` and ``describe`` to the schema library."""
+
+    #: Kind of quantity, of which there may be more or less.
+    dimension: str
 
     def read(self, raw: object) -> Any:
         """Read what stands in the file; raise UnitError when it is not right."""
@@ -51,6 +75,18 @@ class Value:
         """Read with what is known of the whole scenario (its currency)."""
         del context  # only money needs it
         return self.read(raw)
+
+    def write(self, value: Any, like: object = None) -> Any:
+        """Return a value to six digits as it would stand in a file.
+
+        Parameters
+        ----------
+        value : object
+            As :meth:`read` gives it.
+        like : object
+            What stands in a file; its units and its way to write a distribution are taken.
+        """
+        raise NotImplementedError
 
     def describe(self) -> dict[str, Any]:
         """Return the JSON Schema of the value."""
@@ -115,6 +151,10 @@ class Quantity(Value):
             return math.inf
         if isinstance(raw, str):
             return units.parse(raw, self.dimension)
+        if isinstance(raw, Given):
+            if math.isfinite(raw.value) or (self.never and raw.value == math.inf):
+                return float(raw.value)
+            raise UnitError("not a usable number", found=_shorten(raw), expected=expected)
         if isinstance(raw, (int, float)) and not isinstance(raw, bool):
             if self.dimension not in ("share", "factor"):
                 raise UnitError(
@@ -144,6 +184,13 @@ class Quantity(Value):
         if most > self.high and not (self.never and math.isinf(most)):
             limit = units.format(self.high, self.dimension)
             raise UnitError("out of range", found=shown, expected=f"at most {limit}")
+
+    def write(self, value: Any, like: object = None) -> Any:
+        """Return a value to six digits as it would stand in a file."""
+        if self.dimension in ("share", "factor") and not isinstance(like, str):
+            return float(f"{value:.6g}")
+        unit = units.split(like)[1] if isinstance(like, str) else None
+        return units.write(value, self.dimension, unit or None)
 
     def describe(self) -> dict[str, Any]:
         """Return the JSON Schema of the value."""
@@ -185,7 +232,10 @@ class Spread(Quantity):
 
     def read(self, raw: object) -> Distribution:  # type: ignore[override]
         """Read a value or a table and check the range it covers."""
-        found = distributions.read(raw, self.number)
+        if isinstance(raw, Given) and isinstance(raw.value, Distribution):
+            found = distributions.check(raw.value)
+        else:
+            found = distributions.read(raw, self.number)
         if found.mean < self.mean_low:
             limit = units.format(self.mean_low, self.dimension)
             raise UnitError("out of range", found=_shorten(raw), expected=f"a mean from {limit} on")
@@ -205,6 +255,21 @@ class Spread(Quantity):
             lower = math.inf
         self.check(lower, found.most, raw)
         return found
+
+    def write(self, value: Any, like: object = None) -> Any:
+        """Return a distribution to six digits as it would stand in a file."""
+        if not isinstance(value, Distribution):
+            return super().write(value, like)
+        if value.kind == "fixed":
+            return super().write(value.a, like)
+        keys = like if isinstance(like, Mapping) else {}
+        table: dict[str, Any] = distributions.write(value, tuple(keys))
+        for key, number in table.items():
+            if key in ("spread", "shape"):
+                table[key] = number if isinstance(number, str) else float(f"{number:.6g}")
+            else:
+                table[key] = super().write(number, keys.get(key))
+        return table
 
     def describe(self) -> dict[str, Any]:
         """Return the JSON Schema of the value."""
@@ -245,9 +310,16 @@ class Capacity(NamedTuple):
 class BatteryCapacity(Value):
     """A battery's content in Wh, or in Ah."""
 
+    dimension = "energy"
+
     def read(self, raw: object) -> Capacity:
         """Read an energy or a charge."""
         expected = 'an energy such as "20 Wh" or a charge such as "2.6 Ah"'
+        if isinstance(raw, Given):
+            content = raw.value if isinstance(raw.value, Capacity) else Capacity(raw.value, 0.0)
+            if min(content) >= 0.0 and math.isfinite(max(content)):
+                return content
+            raise UnitError("out of range", found=_shorten(raw), expected="at least 0 Wh")
         if not isinstance(raw, str):
             raise UnitError("the wrong kind of value", found=_kind(raw), expected=expected)
         is_charge = raw.strip().endswith("Ah")
@@ -255,6 +327,15 @@ class BatteryCapacity(Value):
         if value < 0:
             raise UnitError("out of range", found=raw, expected="at least 0 Wh")
         return Capacity(0.0, value) if is_charge else Capacity(value, 0.0)
+
+    def write(self, value: Any, like: object = None) -> Any:
+        """Return a content to six digits as it would stand in a file."""
+        value = value if isinstance(value, Capacity) else Capacity(value, 0.0)
+        is_charge = value.coulombs > 0.0
+        unit = "Ah" if is_charge else "Wh"
+        if isinstance(like, str) and like.strip().endswith("Ah") == is_charge:
+            unit = units.split(like)[1]
+        return units.write(max(value), "charge" if is_charge else "energy", unit)
 
     def describe(self) -> dict[str, Any]:
         """Return the JSON Schema of the value."""
@@ -283,12 +364,17 @@ class Money(Value):
 
     per_area: bool = False
     no_limit: bool = False
+    dimension = "money"
 
     def read_in(self, raw: object, context: Mapping[str, Any]) -> float:
         """Read an amount in the scenario's currency."""
         currency = context.get("currency", "EUR")
         if self.no_limit and raw == "no limit":
             return math.inf
+        if isinstance(raw, Given):
+            if 0.0 <= raw.value < math.inf or (self.no_limit and raw.value == math.inf):
+                return float(raw.value)
+            raise UnitError("out of range", found=_shorten(raw), expected="at least 0")
         if not isinstance(raw, str):
             tail = "/m2" if self.per_area else ""
             raise UnitError(
@@ -301,6 +387,13 @@ class Money(Value):
         if value < 0:
             raise UnitError("out of range", found=raw, expected="at least 0")
         return value
+
+    def write(self, value: Any, like: object = None) -> Any:
+        """Return an amount to six digits as it would stand in a file."""
+        if math.isinf(value):
+            return "no limit"
+        unit = units.split(like)[1] if isinstance(like, str) else ""
+        return units.write_money(value, unit or ("money/m2" if self.per_area else "money"))
 
     def describe(self) -> dict[str, Any]:
         """Return the JSON Schema of the value."""
@@ -323,12 +416,16 @@ def _kind(raw: object) -> str:
         return "true" if raw else "false"
     if isinstance(raw, (int, float)):
         return str(raw)[:60]
+    if isinstance(raw, Given):
+        return _shorten(raw)
     if isinstance(raw, (dict, list, str)):
         return {dict: "a table", list: "a list", str: "a text"}[type(raw)]
     return f"a {type(raw).__name__}"
 
 
 def _shorten(raw: object) -> str:
+    if isinstance(raw, Given):
+        return _shorten(raw.written)
     if isinstance(raw, Mapping):
         return ", ".join(f"{key} = {value}" for key, value in raw.items())[:160]
     return f'"{raw}"'[:160] if isinstance(raw, str) else str(raw)[:160]

@@ -4,15 +4,25 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from pydantic import ValidationError
 
 from shutoffsim.scenario import checks
+from shutoffsim.scenario.entries import COMMON, Entry, dimension_of, value_at
 from shutoffsim.scenario.fill import Origins, fill
-from shutoffsim.scenario.problems import DEFAULT_CURRENCY, HEADING_KEYS, Problems, note, owned
+from shutoffsim.scenario.problems import (
+    DEFAULT_CURRENCY,
+    HEADING_KEYS,
+    Problems,
+    in_design,
+    note,
+    owned,
+)
+from shutoffsim.scenario.quantities import as_written
 from shutoffsim.scenario.schema import System
 from shutoffsim.scenario.schema.base import LONGEST_NAME
 from shutoffsim.scenario.structure import Path, merge, parts, values
@@ -34,8 +44,12 @@ class Design:
         What it is called and what it is.
     system : System
         All values, SI.
+    stated : dict
+        Tables of all that the user states for it, its changes laid over the common part.
+    stated_in : dict
+        For each path that a design states, the name of that design.
     written : dict
-        All values by path, as written in the file or the library.
+        All values by path, as they stand in the file or the library.
     origins : dict
         For each value from the library, its entry; the others are the user's.
     """
@@ -43,8 +57,25 @@ class Design:
     name: str
     description: str
     system: System
+    stated: Mapping[str, Any]
+    stated_in: Mapping[Path, str]
     written: Mapping[Path, Any]
     origins: Origins
+
+    @cached_property
+    def entries(self) -> Mapping[Path, Entry]:
+        """Every value by path, in the order of the schema."""
+        return {
+            path: Entry(
+                path,
+                written,
+                value_at(self.system, path),
+                dimension_of(path),
+                origin := self.origins.get(path),
+                "" if origin is not None else self.stated_in.get(path, COMMON),
+            )
+            for path, written in self.written.items()
+        }
 
 
 @dataclass(frozen=True)
@@ -67,22 +98,58 @@ def resolve(tables: Mapping[str, Any], where: str, text: str) -> tuple[Heading, 
     problems = Problems(where, text)
     heading = _heading(tables, problems)
     base = {key: value for key, value in tables.items() if key not in HEADING_KEYS}
-    changes = _changes(tables.get("designs"), problems)
-    _check_counts(base, tables.get("designs"), problems)
-    _check_names(base, (), problems)
-    for name, (change, _owners, _text) in changes.items():
-        _check_names(change, ("designs", name), problems)
+    stated = _stated(base, tables.get("designs"), problems)
+    check_counts(base, tables.get("designs"), problems)
+    check_names(base, (), problems)
     designs = []
-    for name, (change, owners, description) in changes.items():
-        merged = merge(System, base, change)
-        filled, origins = fill(merged, heading.currency)
-        system = _validate(filled, merged, heading.currency, owners, problems)
-        if system is not None:
-            written = dict(values(System, filled))
-            designs.append(Design(name, description, system, written, origins))
+    for name, (tables_of_it, owners, description) in stated.items():
+        made = make_design(name, description, tables_of_it, owners, heading.currency, problems)
+        if made is not None:
+            designs.append(made)
         if problems.full:
             break
     problems.stop_if_any()
+    check_whole(designs, problems)
+    return heading, designs
+
+
+def make_design(
+    name: str,
+    description: str,
+    stated: dict[str, Any],
+    owners: Mapping[Path, str],
+    currency: str,
+    problems: Problems,
+) -> Design | None:
+    """One design from all that is stated for it; None when that is not right.
+
+    Parameters
+    ----------
+    name, description : str
+    stated : dict
+        Tables, its changes laid over the common part.
+    owners : mapping
+        For each path that a design states, the name of that design.
+    currency : str
+    problems : Problems
+        Collects what is wrong.
+    """
+    filled, origins = fill(stated, currency)
+    system = _validate(filled, stated, currency, owners, problems)
+    if system is None:
+        return None
+    written = {path: as_written(raw) for path, raw in values(System, filled)}
+    return Design(name, description, system, stated, owners, written, origins)
+
+
+def check_whole(designs: Sequence[Design], problems: Problems) -> None:
+    """Check what must hold for all designs together.
+
+    Raises
+    ------
+    ScenarioError
+        When it does not.
+    """
     if not any(leak.fitted for design in designs for leak in design.system.leaks.values()):
         problems.add(
             ("leaks",),
@@ -91,7 +158,6 @@ def resolve(tables: Mapping[str, Any], where: str, text: str) -> tuple[Heading, 
             hint='add [leaks."washing machine hose"] with kind = "appliance hose"',
         )
     problems.stop_if_any()
-    return heading, designs
 
 
 def _heading(tables: Mapping[str, Any], problems: Problems) -> Heading:
@@ -112,11 +178,11 @@ def _heading(tables: Mapping[str, Any], problems: Problems) -> Heading:
     return Heading(str(name), str(description), currency)
 
 
-Change = tuple[dict[str, Any], dict[Path, str], str]
+Stated = tuple[dict[str, Any], dict[Path, str], str]
 
 
-def _changes(raw: Any, problems: Problems) -> dict[str, Change]:
-    """Per design: its whole change, which design each value of it stands in, its description."""
+def _stated(base: dict[str, Any], raw: Any, problems: Problems) -> dict[str, Stated]:
+    """Per design: its tables, which design each value of them stands in, its description."""
     if not isinstance(raw, Mapping) or not raw:
         problems.add(
             ("designs",),
@@ -124,13 +190,13 @@ def _changes(raw: Any, problems: Problems) -> dict[str, Change]:
             expected="at least one design; the first is the reference",
             hint='add [designs."no automation"] with element.kind = "none"',
         )
-        return {"": ({}, {}, "")}
+        return {"": (base, {}, "")}
     if len(raw) > MOST_DESIGNS:
         most = f"at most {MOST_DESIGNS}"
         problems.add(("designs",), "too many designs", found=str(len(raw)), expected=most)
         problems.stop_if_any()  # what follows takes time for each
     _check_entries(raw, ("designs",), problems)
-    found: dict[str, Change] = {}
+    found: dict[str, Stated] = {}
     for name, own in raw.items():
         if not isinstance(own, Mapping):
             problems.add(("designs", name), "a design must be a table", found=repr(own)[:60])
@@ -145,17 +211,18 @@ def _changes(raw: Any, problems: Problems) -> dict[str, Change]:
         chain = _chain(name, raw, problems)
         if not chain:
             continue
-        change: dict[str, Any] = {}
+        tables = base
         owners: dict[Path, str] = {}
         for link in chain:
             step = {key: value for key, value in raw[link].items() if key not in DESIGN_KEYS}
-            change = merge(System, change, step)
+            check_names(step, ("designs", link), problems)
+            tables = merge(System, tables, step)
             for path, _ in values(System, step):
                 owners[path] = link
         description = own.get("description", "")
         if not isinstance(description, str) or len(description) > 2000:
             problems.add(("designs", name, "description"), "not a text of at most 2000 letters")
-        found[name] = (change, owners, str(description))
+        found[name] = (tables, owners, str(description))
     return found
 
 
@@ -189,7 +256,8 @@ def _chain(name: str, raw: Mapping[str, Any], problems: Problems) -> list[str]:
     return chain
 
 
-def _check_names(tables: Mapping[str, Any], path: Path, problems: Problems) -> None:
+def check_names(tables: Mapping[str, Any], path: Path, problems: Problems) -> None:
+    """Check the names of leaks, sensors and zones."""
     for key, part in parts(System).items():
         entries = tables.get(key)
         if part.kind == "named" and isinstance(entries, Mapping):
@@ -224,7 +292,7 @@ def _check_name(name: Any, path: Path, problems: Problems) -> None:
     )
 
 
-def _check_counts(base: Mapping[str, Any], designs: Any, problems: Problems) -> None:
+def check_counts(base: Mapping[str, Any], designs: Any, problems: Problems) -> None:
     """Stop at once where the work for each entry of each design would take too long."""
     from shutoffsim.model.layout import MAX_SENSORS, MAX_SOURCES
 
@@ -278,7 +346,7 @@ def _place(complaint: checks.Complaint, owners: Mapping[Path, str]) -> Path:
     """The design's own key that a contradiction comes from, or else the common one."""
     for path in (complaint.path, *complaint.related):
         if path in owners:
-            return ("designs", owners[path], *path)
+            return in_design(owners[path], path)
     return owned(complaint.path, owners)
 
 

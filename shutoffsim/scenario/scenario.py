@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any
 
 from shutoffsim.errors import Problem, ScenarioError
 from shutoffsim.scenario import read
-from shutoffsim.scenario.resolve import Design, Heading, resolve
+from shutoffsim.scenario.problems import Problems, undotted
+from shutoffsim.scenario.resolve import Design, Heading, check_counts, check_whole, resolve
+from shutoffsim.scenario.structure import Path
+from shutoffsim.scenario.variants import vary
 
 if TYPE_CHECKING:
     import numpy as np
@@ -129,6 +132,72 @@ class Scenario:
         text = json.dumps(content, sort_keys=True, default=str)
         return hashlib.sha256(text.encode()).hexdigest()[:HASH_LENGTH]
 
+    def with_values(
+        self,
+        design: str | None,
+        values: Mapping[str, Any] | Mapping[Path, Any],
+        *,
+        si: bool = True,
+    ) -> Scenario:
+        """Return the scenario with other values in one design.
+
+        They are checked as in a file. A change of numbers costs a small part of reading the
+        file again.
+
+        Parameters
+        ----------
+        design : str or None
+            Its name; None: in every design.
+        values : mapping
+            By key, dotted as in a file (``'leaks."wash basin".rate'``) or as a tuple of its parts.
+            A number is in SI (temperatures in degrees Celsius, turns and turns per second, money
+            in the scenario's currency); a value may also be a
+            :class:`~shutoffsim.scenario.distributions.Distribution` of SI numbers, or whatever
+            would stand in a file: a text with a unit, a table, a choice. None takes back what is
+            stated, so that the default holds again.
+        si : bool
+            False: a number is read as in a file, which wants a unit with most of them.
+
+        Returns
+        -------
+        Scenario
+            This one stays as it is.
+
+        Raises
+        ------
+        ScenarioError
+            With every problem found, by the keys that were given.
+
+        Examples
+        --------
+        >>> from shutoffsim.scenario import loads, starter
+        >>> scenario = loads(starter())
+        >>> older = scenario.with_values("plus battery", {"valve.age": "30 years"})
+        >>> weaker = older.with_values("plus battery", {"actuator.stall_torque": 4.0})
+        >>> weaker.design("plus battery").entries["actuator", "stall_torque"].written
+        '4 N*m'
+        """
+        changes = {_path(key): value for key, value in values.items()}
+        chosen = self.designs if design is None else (self.design(design).name,)
+        where = self.name if design is None else f"{self.name}, “{design}”"
+        problems = Problems(where, "")
+        if design is not None and ("service_life",) in changes:
+            problems.add(
+                ("service_life",),
+                "service_life cannot differ between designs",
+                hint="change it in every design",
+            )
+            problems.stop_if_any()
+        varied = [
+            vary(each, changes, self.currency, problems, si=si) if each.name in chosen else each
+            for each in self.resolved
+        ]
+        problems.stop_if_any()
+        made = tuple(each for each in varied if each is not None)
+        check_counts({}, {each.name: each.stated for each in made}, problems)
+        check_whole(made, problems)
+        return Scenario(self.heading, made)
+
     def parameters(self, names: Sequence[str] | None = None) -> np.recarray:
         """The numbers that histories run on.
 
@@ -158,7 +227,7 @@ class Scenario:
             self.zone_names,
         )
 
-    def ledger(self, design: str | None = None) -> pd.DataFrame:
+    def ledger(self, design: str | None = None, *, used: bool = False) -> pd.DataFrame:
         """Every value with its source.
 
         Parameters
@@ -166,11 +235,15 @@ class Scenario:
         design : str, optional
             One design. By default the first, and below it what differs in the others, with keys
             that start with ``designs.``.
+        used : bool
+            Only values that have an effect.
 
         Returns
         -------
         pandas.DataFrame
-            Columns key, value, unit, source, evidence, drives.
+            Columns key, value, unit, stated_in (the design that states it, which may be one that
+            this design is like, or "the common part"; empty for a default), source, evidence,
+            drives.
 
         Raises
         ------
@@ -179,9 +252,7 @@ class Scenario:
         """
         from shutoffsim.scenario.ledger import ledger
 
-        if design is not None:
-            return ledger([self.design(design)])
-        return ledger(self.resolved)
+        return ledger(self.resolved if design is None else [self.design(design)], used=used)
 
     def assumptions(self, design: str) -> list[Assumption]:
         """Values that this design uses and that rest on an assumption or on memory.
@@ -194,6 +265,22 @@ class Scenario:
         from shutoffsim.scenario.ledger import assumptions
 
         return assumptions(self.design(design))
+
+
+def _path(key: str | Path) -> Path:
+    path = undotted(key) if isinstance(key, str) else tuple(map(str, key))
+    if not path:
+        raise ScenarioError(
+            [
+                Problem(
+                    "this is no key",
+                    found=str(key)[:80],
+                    expected="a dotted key such as valve.age",
+                    hint='put names that are not plain into quotes: leaks."wash basin".rate',
+                )
+            ]
+        )
+    return path
 
 
 def load(path: str | FilePath) -> Scenario:

@@ -60,6 +60,57 @@ def parts(model: type[Section]) -> Mapping[str, Part]:
     return found
 
 
+def find(path: Path, model: type[Section]) -> tuple[type[Section], Part] | None:
+    """The section that a key is in, and its part there; None when there is no such key.
+
+    Parameters
+    ----------
+    path : tuple of str
+        From `model` on, with the names of entries.
+    model : type of Section
+    """
+    keys = iter(path)
+    for key in keys:
+        part = parts(model).get(key)
+        if part is None:
+            return None
+        if part.kind == "named":
+            next(keys, None)  # the entry's name
+        if part.model is None:
+            return (model, part) if next(keys, None) is None else None
+        model = part.model
+    return None
+
+
+def nested(path: Path, value: Any) -> Any:
+    """A value at a path as tables in each other.
+
+    Examples
+    --------
+    >>> nested(("valve", "age"), "3 years")
+    {'valve': {'age': '3 years'}}
+    """
+    for key in reversed(path):
+        value = {key: value}
+    return value
+
+
+def without(tables: Any, path: Path) -> Any:
+    """Tables without the value at a path; they stay as they are.
+
+    Examples
+    --------
+    >>> without({"valve": {"age": "3 years", "turns": 1.0}}, ("valve", "age"))
+    {'valve': {'turns': 1.0}}
+    """
+    key, *rest = path
+    if not isinstance(tables, Mapping) or key not in tables:
+        return tables
+    if rest:
+        return {**tables, key: without(tables[key], tuple(rest))}
+    return {name: value for name, value in tables.items() if name != key}
+
+
 def values(model: type[Section], raw: Any, path: Path = ()) -> Iterator[tuple[Path, Any]]:
     """All values of a raw table by path; unknown keys and misplaced values count as values."""
     if not isinstance(raw, Mapping):
@@ -92,7 +143,7 @@ def merge(model: type[Section], base: Any, change: Any) -> Any:
     known = parts(model)
     for group in model.alternatives:
         if any(key in change for key in group):
-            for key in group:
+            for key in set(group) - set(change):
                 result.pop(key, None)
     for key, value in change.items():
         part = known.get(key)

@@ -15,7 +15,17 @@ from shutoffsim.errors import UnitError
 from shutoffsim.units.dimensions import DIMENSIONS, MISTAKES, PLAIN, TIME_FOR_ANGLE
 from shutoffsim.units.factors import line_of
 
-__all__ = ["describe", "dimensions", "format", "parse", "parse_money", "units_of"]
+__all__ = [
+    "describe",
+    "dimensions",
+    "format",
+    "parse",
+    "parse_money",
+    "split",
+    "units_of",
+    "write",
+    "write_money",
+]
 
 NEVER_WORD = "never"
 _LONGEST = 80
@@ -168,6 +178,68 @@ def format(value: float, dimension: str) -> str:
         return NEVER_WORD if dimension == "time" else "no limit"
     if dimension in PLAIN:
         return _show(value)
+    unit = _friendly(value, dimension)
+    return f"{_show(_in_unit(value, dimension, unit))} {unit}"
+
+
+def write(value: float, dimension: str, unit: str | None = None) -> str:
+    """Write an SI number to six digits, so that :func:`parse` reads it again.
+
+    Parameters
+    ----------
+    value : float
+        In the dimension's SI unit, as :func:`parse` gives it.
+    dimension : str
+        One of :func:`dimensions`.
+    unit : str, optional
+        One of :func:`units_of`; by default a friendly one.
+
+    Examples
+    --------
+    >>> write(7200.0, "time", "min")
+    '120 min'
+    """
+    if math.isinf(value):
+        return NEVER_WORD
+    if unit is None:
+        unit = "" if dimension in PLAIN else _friendly(value, dimension)
+    unit = _tidy(unit)
+    return f"{_in_unit(value, dimension, unit):.6g} {unit}".strip()
+
+
+def write_money(value: float, unit: str) -> str:
+    """Write an amount to six digits, so that :func:`parse_money` reads it again.
+
+    Parameters
+    ----------
+    value : float
+        The amount, per square metre where the unit is one per area.
+    unit : str
+        Such as ``EUR`` or ``EUR/m2``.
+
+    Examples
+    --------
+    >>> write_money(60.0, "EUR/m2")
+    '60 EUR/m2'
+    """
+    area = _tidy(unit).partition("/")[2]
+    return f"{value * line_of('area', area)[0] if area else value:.6g} {unit}"
+
+
+def split(text: str) -> tuple[str, str]:
+    """Number and unit of a text as they are written; no number: the text and nothing.
+
+    Examples
+    --------
+    >>> split("2.50 N*m")
+    ('2.50', 'N*m')
+    """
+    match = _NUMBER.match(text)
+    return (match.group(), text[match.end() :].strip()) if match else (text, "")
+
+
+def _friendly(value: float, dimension: str) -> str:
+    """The display unit that gives a number of usual size."""
     shown = DIMENSIONS[dimension].shown
     best = shown[0]
     for unit in shown[1:]:
@@ -176,8 +248,16 @@ def format(value: float, dimension: str) -> str:
     usual = DIMENSIONS[dimension].example.partition(" ")[2]
     if value == 0 and usual in DIMENSIONS[dimension].units:
         best = usual
-    factor, offset = line_of(dimension, best)
-    return f"{_show((value - offset) / factor)} {best}"
+    return best
+
+
+def _in_unit(value: float, dimension: str, unit: str) -> float:
+    if unit == "":
+        return value
+    if dimension == "speed" and unit in TIME_FOR_ANGLE:
+        return TIME_FOR_ANGLE[unit] / value
+    factor, offset = line_of(dimension, unit)
+    return (value - offset) / factor
 
 
 def _show(number: float) -> str:
@@ -200,15 +280,20 @@ def _split(text: str, expected: str, *, plain: bool = False) -> tuple[float, str
     if abs(number) > _LARGEST:
         raise _error(text, expected, "the number is too large")
     rest = stripped[match.end() :]
-    unit = " ".join(rest.split())
-    for other, mine in (("·", "*"), ("⋅", "*"), ("³", "3"), ("²", "2"), ("^", ""), ("**", "")):
-        unit = unit.replace(other, mine)
-    unit = re.sub(r"\s?([*/])\s?", r"\1", unit) if not unit.startswith("%") else unit
+    unit = _tidy(rest)
     if unit == "" and not plain:
         raise _error(text, expected, "add the unit")
     if unit[:1] == "e" and unit[1:2].isdigit():
         raise _error(text, expected, "write powers of ten as in 1.2e3")
     return number, unit
+
+
+def _tidy(unit: str) -> str:
+    """A unit in the spelling of the lists."""
+    unit = " ".join(unit.split())
+    for other, mine in (("·", "*"), ("⋅", "*"), ("³", "3"), ("²", "2"), ("^", ""), ("**", "")):
+        unit = unit.replace(other, mine)
+    return re.sub(r"\s?([*/])\s?", r"\1", unit) if not unit.startswith("%") else unit
 
 
 def _number_hint(text: str) -> str:

@@ -13,6 +13,7 @@ from page_reading import Page
 from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.report.files import to_json
 from shutoffsim.report.page.page import page
+from shutoffsim.scenario.problems import dotted
 from shutoffsim.study.compare import amount
 
 NOTHING = "–"
@@ -180,7 +181,12 @@ def test_every_value_in_use_stands_there_with_its_source(read, data):
         for row in table.rows
     }
     used = [value for value in data["values"] if value["used_in"]]
-    assert {(v["key"], f"{v['value']} {v['unit']}".strip(), v["source"]) for v in used} == shown
+    assert {(dotted(v["path"]), v["source"]) for v in used} == {row[::2] for row in shown}
+    texts = {
+        (dotted(v["path"]), v["written"], v["source"]) for v in used if type(v["written"]) is str
+    }
+    assert len(texts) > 100
+    assert texts <= shown
     assert len(used) > 200
 
 

@@ -108,8 +108,7 @@ def test_residual_risks_are_the_largest_modes_and_the_dependence_on_power():
 def test_words_fit_every_design_that_comes_with_the_program(scenario):
     kinds = set()
     for name in scenario.designs:
-        rows = scenario.ledger(name).itertuples(index=False)
-        values = Values(rows)
+        values = Values(scenario.design(name).entries.values())
         kinds.add(wording.element_kind(values))
         tasks = (*wording.commissioning(values), *wording.upkeep(values))
         assert len(tasks) >= 4

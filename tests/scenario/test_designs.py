@@ -121,6 +121,13 @@ def test_a_design_may_replace_the_measured_flow_by_pipe_data():
     assert loads(text).parameters()[0].full_bore_flow * 60000 != pytest.approx(20)
 
 
+def test_a_design_may_change_a_part_of_the_pipe_data():
+    """What is stated of the pipe in the common part stays; it is one section, not two."""
+    pipe = '[dwelling.supply_pipe]\nlength = "20 m"\nfittings_k = 40\n'
+    scenario = loads(BASE + pipe + '[designs.a]\ndwelling.supply_pipe.bore = "13.6 mm"')
+    assert scenario.design("a").system.dwelling.supply_pipe.fittings_k == 40.0
+
+
 def test_indices_are_the_same_in_all_designs():
     scenario = loads(
         BASE

@@ -4,7 +4,7 @@ import pytest
 
 from shutoffsim.errors import ScenarioError
 from shutoffsim.scenario import library, loads
-from shutoffsim.scenario.ledger import YOURS
+from shutoffsim.scenario.entries import COMMON, YOURS
 from shutoffsim.scenario.problems import dotted
 from shutoffsim.scenario.schema import System
 from shutoffsim.scenario.structure import values
@@ -14,7 +14,9 @@ EVIDENCE = {*library.EVIDENCE, YOURS}
 
 def test_every_value_of_a_design_is_in_the_ledger(short):
     table = short.ledger("battery")
-    assert list(table.columns) == ["key", "value", "unit", "source", "evidence", "drives"]
+    assert list(table.columns) == [
+        *("key", "value", "unit", "stated_in", "source", "evidence", "drives")
+    ]
     design = short.design("battery")
     dumped = design.system.model_dump(by_alias=True, exclude_none=True)
     assert list(table["key"]) == [dotted(path) for path, _ in values(System, dumped)]
@@ -60,6 +62,22 @@ def test_assumptions_are_those_in_use(short):
     none = {a.key for a in short.assumptions("no automation")}
     assert not any(key.startswith(("actuator.", "sensors.", "mount.")) for key in none)
     assert all(a.evidence in ("assumption", "from memory") for a in short.assumptions("clamp"))
+
+
+def test_a_value_tells_which_design_states_it(short_text):
+    text = short_text + '[designs.last]\nlike = "battery"\nbattery.test = "10 days"\n'
+    table = loads(text).ledger("last").set_index("key")["stated_in"]
+    assert table["zones.kitchen.area"] == COMMON
+    assert table["battery.fitted"] == "battery"
+    assert table["battery.test"] == "last"
+    assert table["battery.fade"] == ""
+
+
+def test_words_of_a_choice_are_not_taken_for_a_number_and_a_unit(short_text):
+    text = short_text + '[actuator]\nclass = "60 kgf*cm class"\n[weather]\n'
+    table = loads(text + 'coldest_day = "3 February"').ledger("clamp").set_index("key")
+    assert tuple(table.loc["actuator.class", ["value", "unit"]]) == ("60 kgf*cm class", "")
+    assert tuple(table.loc["weather.coldest_day", ["value", "unit"]]) == ("3 February", "")
 
 
 def test_stating_a_value_removes_the_assumption(short_text):

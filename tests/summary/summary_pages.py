@@ -44,7 +44,7 @@ def renamed(
     values = tuple(
         replace(
             v,
-            value=name(v.value) if v.key.endswith(".zone") else v.value,
+            written=name(v.written) if v.path[-1] == "zone" else v.written,
             designs=tuple(map(name, v.designs)),
             used_in=tuple(map(name, v.used_in)),
         )

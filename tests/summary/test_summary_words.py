@@ -23,31 +23,25 @@ zone = "dwelling"
 element.kind = "{kind}"
 {changes}
 """
-    table = shutoffsim.loads(text).ledger("one")
-    return Values(
-        Value(row.key, row.value, row.unit, row.source, row.evidence, row.drives, (), ())
-        for row in table.itertuples()
-    )
-
-
-def value(text: str, unit: str) -> str:
-    return Values([Value("a.b", text, unit, "", "", "", (), ())]).text("a.b")
+    return Values(shutoffsim.loads(text).design("one").entries.values())
 
 
 @pytest.mark.parametrize(
-    ("text", "unit", "told"),
+    ("written", "dimension", "told"),
     [
-        ("140", "m2", "140 m²"),
-        ("median 3.2, spread 1.15", "bar", "about 3.2 bar"),
-        ("low 2, high 20", "L", "2 to 20 L"),
-        ("life 15.4, shape 2", "years", "about 15.4 years"),
-        ("60", "kgf*cm", "60 kgf·cm"),
-        ("low 1 s, high 4 min", "", "1 s to 4 min"),
+        ("140 m2", "area", "140 m²"),
+        ({"median": "3.2 bar", "spread": 1.15}, "pressure", "about 3.2 bar"),
+        ({"low": "2 L", "high": "20 L"}, "volume", "2 to 20 L"),
+        ({"life": "15.4 years", "shape": 2}, "time", "about 15.4 years"),
+        ("60 kgf*cm", "torque", "60 kgf·cm"),
+        ({"low": "1 s", "high": "4 min"}, "time", "1 s to 4 min"),
         ("clinic hours", "", "clinic hours"),
+        (0.4, "share", "0.4"),
     ],
 )
-def test_values_in_words(text, unit, told):
-    assert value(text, unit) == told
+def test_values_in_words(written, dimension, told):
+    row = Value(("a", "b"), written, dimension, "", "", "", (), ())
+    assert Values([row]).text("a.b") == told
 
 
 def test_entries_by_name():
@@ -114,11 +108,8 @@ def test_protection(changes, label, words):
 
 def test_every_design_of_every_scenario_is_described(scenario):
     for name in scenario.designs:
-        rows = [
-            Value(row.key, row.value, row.unit, row.source, row.evidence, row.drives, (), ())
-            for row in scenario.ledger(name).itertuples()
-        ]
-        told = [*facts.site_rows(Values(rows)), *facts.protection_rows(Values(rows))]
+        values = Values(scenario.design(name).entries.values())
+        told = [*facts.site_rows(values), *facts.protection_rows(values)]
         assert {"Dwelling", "Leak sources", "Closing element"} <= {label for label, _ in told}
         for label, words in told:
             assert words.strip() == words, label

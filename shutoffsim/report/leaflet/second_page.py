@@ -10,7 +10,7 @@ from shutoffsim.report.leaflet.money import money_range, percent
 from shutoffsim.report.leaflet.subject import Subject
 from shutoffsim.report.text import brief
 from shutoffsim.report.wording import NOT_COVERED, closes, residual_risks, upkeep
-from shutoffsim.scenario.ledger import YOURS
+from shutoffsim.scenario.entries import YOURS
 from shutoffsim.scenario.library import EVIDENCE
 from shutoffsim.study.cautions import FITTING
 

@@ -4,42 +4,39 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from shutoffsim.estimate import tally as T
 from shutoffsim.estimate.tally import Tally
-from shutoffsim.scenario.ledger import Row, in_use, ledger
+from shutoffsim.scenario.entries import Entry, words
+from shutoffsim.scenario.ledger import in_use
 from shutoffsim.scenario.library import WEAK
 from shutoffsim.study.assessment.result import FailureOnDemand, Value
 
 if TYPE_CHECKING:
     from shutoffsim.scenario import Scenario
-    from shutoffsim.scenario.resolve import Design
 
 
 def collect_values(scenario: Scenario, names: Sequence[str]) -> tuple[Value, ...]:
     """Return the values of the designs; equal ones are told once, with their designs."""
-    holders: dict[Row, list[str]] = {}
-    users: dict[Row, list[str]] = {}
+    found: dict[Any, tuple[Entry, list[str], list[str]]] = {}
     for name in names:
         design = scenario.design(name)
-        for path, row in zip(design.written, _rows(design), strict=True):
-            holders.setdefault(row, []).append(name)
+        for path, entry in design.entries.items():
+            alike = (path, words(entry.written), entry.source, entry.evidence)
+            _, holders, users = found.setdefault(alike, (entry, [], []))
+            holders.append(name)
             if in_use(path, design.system):
-                users.setdefault(row, []).append(name)
+                users.append(name)
     return tuple(
         Value(
-            *(row.key, row.value, row.unit, row.source, row.evidence, row.drives),
-            tuple(where),
-            tuple(users.get(row, ())),
+            *(entry.path, entry.written, entry.dimension),
+            *(entry.source, entry.evidence, entry.drives),
+            tuple(holders),
+            tuple(users),
         )
-        for row, where in holders.items()
+        for entry, holders, users in found.values()
     )
-
-
-def _rows(design: Design) -> list[Row]:
-    table = ledger([design])
-    return [Row(*map(str, values)) for values in table.itertuples(index=False)]
 
 
 def failure_on_demand(tally: Tally, d: int, name: str, values: Sequence[Value]) -> FailureOnDemand:

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any
 
 from shutoffsim.errors import ModelError
 from shutoffsim.model.elements import Kind
+from shutoffsim.scenario.entries import columns
+from shutoffsim.scenario.problems import dotted
 from shutoffsim.study.assessment.loss_parts import (
     CurvePoint,
     FailureOnDemand,
@@ -67,7 +69,7 @@ __all__ = [
     "YearlyLoss",
 ]
 
-FORMAT = 1  # of the stored data; raised when a name is taken away or changes its meaning
+FORMAT = 2  # of the stored data; raised when a name is taken away or changes its meaning
 
 
 @dataclass(frozen=True)
@@ -182,13 +184,21 @@ class Sensitivity:
     rules: tuple[str, ...]
 
 
+Written = bool | int | float | str
+
+
 @dataclass(frozen=True)
 class Value:
     """One value of a design with its source.
 
     Attributes
     ----------
-    key, value, unit : str
+    path : tuple of str
+        Where it stands.
+    written : object
+        As it stands in a scenario file: a text with a unit, a number, a table or a choice.
+    dimension : str
+        Kind of quantity; empty for a choice.
     source, evidence, drives : str
         What it rests on, its label (``your scenario``, ``published``, ``secondary``, ``common
         practice``, ``from memory``, ``assumption``), what it affects.
@@ -198,14 +208,24 @@ class Value:
         Of these, designs in which it has an effect.
     """
 
-    key: str
-    value: str
-    unit: str
+    path: tuple[str, ...]
+    written: Written | dict[str, Written]
+    dimension: str
     source: str
     evidence: str
     drives: str
     designs: tuple[str, ...]
     used_in: tuple[str, ...]
+
+    @property
+    def key(self) -> str:
+        """Its path as it would be written in a scenario file."""
+        return dotted(self.path)
+
+    @property
+    def text(self) -> str:
+        """The value with its unit."""
+        return " ".join(columns(self.written, self.dimension)).strip()
 
 
 @dataclass(frozen=True)

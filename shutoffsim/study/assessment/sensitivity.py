@@ -1,13 +1,13 @@
 """Which assumptions move the answer most: one at a time, on the same leaks, outages and people.
 
-A varied value is put into the scenario as a design's change would be, so that every rule and unit
-applies. All are tried with a few histories; those that move the answer most are computed again with
+A varied value is put into the scenario as a design's change would be, so that every rule applies.
+All are tried with a few histories; those that move the answer most are computed again with
 more.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
@@ -20,11 +20,11 @@ from shutoffsim.errors import ScenarioError
 from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.estimate.tally import block_for
 from shutoffsim.model import layout as L
+from shutoffsim.scenario.entries import Entry, given, words
 from shutoffsim.scenario.ledger import in_use
 from shutoffsim.scenario.library import Default
-from shutoffsim.scenario.parameters import compile_parameters
-from shutoffsim.scenario.problems import dotted
-from shutoffsim.scenario.resolve import Design, resolve
+from shutoffsim.scenario.quantities import as_written
+from shutoffsim.scenario.resolve import Design
 from shutoffsim.scenario.structure import Path
 from shutoffsim.study.assessment.losses import jackknife
 from shutoffsim.study.assessment.ranges import RULES, range_of
@@ -48,7 +48,7 @@ class _Assumption:
     """One entry of the library, wherever it stands in the two designs."""
 
     key: str
-    raw: Any
+    entry: Entry
     origin: Default
     places: list[tuple[int, Path]] = field(default_factory=list)
     low: Any = None
@@ -86,8 +86,9 @@ def vary_assumptions(
     progress : callable, optional
         Called as ``progress(done, planned)``.
     """
-    pair = [scenario.design(reference), scenario.design(design)]
-    base = _compile(scenario, [d.system for d in pair])
+    names = (reference, design)
+    pair = [scenario.design(name) for name in names]
+    base = scenario.parameters(names)
     where = placement if placement is not None else place(scenario.parameters())
     found, not_varied = _assumptions(scenario, pair)
     few = min(_TRIED_WITH, histories)
@@ -120,15 +121,16 @@ def _assumptions(
     """Return the assumptions that can be varied, with their ends, and why others cannot."""
     groups: dict[tuple[str, str, str], _Assumption] = {}
     for d, design in enumerate(pair):
-        for path, raw in design.written.items():
-            origin = design.origins.get(path)
+        for path, entry in design.entries.items():
+            origin = entry.default
             if origin is None or origin.evidence not in LABELS:
                 continue
             if path[0] in _UNMOVED or not in_use(path, design.system):
                 continue
-            general = (path[0], "*", *path[2:]) if path[0] in _NAMED else path
-            key = ".".join(general) if path[0] in _NAMED else dotted(path)
-            group = groups.setdefault((key, str(raw), origin.source), _Assumption(key, raw, origin))
+            named = path[0] in _NAMED
+            key = ".".join((path[0], "*", *path[2:])) if named else entry.key
+            alike = (key, words(entry.written), origin.source)
+            group = groups.setdefault(alike, _Assumption(key, entry, origin))
             group.places.append((d, path))
     found, not_varied = [], {}
     for group in groups.values():
@@ -143,21 +145,20 @@ def _assumptions(
 def _set_ends(scenario: Scenario, pair: Sequence[Design], group: _Assumption) -> str:
     """Set ends and records of an assumption; return why it cannot be varied, or nothing."""
     d, path = group.places[0]
-    leaks = pair[d].system.leaks
-    shape = leaks[path[1]].life_shape if path[0] == "leaks" else 1.0
-    made = range_of(path, group.raw, shape)
+    shape = pair[d].system.leaks[path[1]].life_shape if path[0] == "leaks" else 1.0
+    made = range_of(group.entry, shape)
     if isinstance(made, str):
         return made
     ends, records = [], []
     refused = ""
     for end in (made.low, made.high):
         try:
-            records.append(_resolve(scenario, pair, group.places, end))
+            records.append(_records(scenario, pair, group.places, end))
             ends.append(end)
         except ScenarioError as error:
             refused = error.message
             records.append(None)
-            ends.append(group.raw)
+            ends.append(group.entry.value)
     if all(record is None for record in records):
         return f"no other value fits the rest of the scenario: {refused}"
     group.low, group.high = ends
@@ -168,34 +169,17 @@ def _set_ends(scenario: Scenario, pair: Sequence[Design], group: _Assumption) ->
     return ""
 
 
-def _resolve(
+def _records(
     scenario: Scenario, pair: Sequence[Design], places: Sequence[tuple[int, Path]], value: Any
 ) -> Any:
     """Return the parameters of the two designs with another value at some places."""
-    tables: dict[str, Any] = {"currency": scenario.currency, "designs": {}}
-    changed = {(d, path) for d, path in places}
-    for d, design in enumerate(pair):
-        system: dict[str, Any] = {}
-        for path, raw in design.written.items():
-            put = value if (d, path) in changed else raw
-            if path == ("service_life",):
-                tables["service_life"] = put
-            else:
-                _put(system, path, put)
-        tables["designs"][f"{d}"] = system
-    _heading, designs = resolve(tables, scenario.name, "")
-    return _compile(scenario, [design.system for design in designs])
-
-
-def _put(table: dict[str, Any], path: Path, value: Any) -> None:
-    for key in path[:-1]:
-        table = table.setdefault(key, {})
-    table[path[-1]] = value
-
-
-def _compile(scenario: Scenario, systems: Sequence[Any]) -> Any:
-    names = (scenario.source_names, scenario.sensor_names, scenario.zone_names)
-    return compile_parameters(systems, *names)
+    if places[0][1] == ("service_life",):
+        scenario = scenario.with_values(None, {"service_life": value})
+    else:
+        for d, design in enumerate(pair):
+            changes = {path: value for at, path in places if at == d}
+            scenario = scenario.with_values(design.name, changes)
+    return scenario.parameters([design.name for design in pair])
 
 
 class _Runs:
@@ -283,9 +267,9 @@ def _swing(assumption: _Assumption, low: Array, high: Array, base: Array) -> Swi
     return Swing(
         key=assumption.key,
         entries=assumption.entries,
-        value=_words(assumption.raw),
-        low=_words(assumption.low),
-        high=_words(assumption.high),
+        value=words(assumption.entry.written),
+        low=_shown(assumption.entry, assumption.low),
+        high=_shown(assumption.entry, assumption.high),
         rule=assumption.rule,
         evidence=assumption.origin.evidence,
         source=assumption.origin.source,
@@ -298,7 +282,6 @@ def _swing(assumption: _Assumption, low: Array, high: Array, base: Array) -> Swi
     )
 
 
-def _words(raw: Any) -> str:
-    if isinstance(raw, Mapping):
-        return ", ".join(f"{key} {_words(value)}" for key, value in raw.items())
-    return f"{raw:.6g}" if isinstance(raw, float) else str(raw)
+def _shown(entry: Entry, value: Any) -> str:
+    """Return another value of an entry as it would be written in its units."""
+    return words(as_written(given(entry.path, value, entry.written)))

@@ -1,62 +1,42 @@
 """From a dwelling's cells to the record that its histories run on.
 
-Resolving a whole scenario takes some milliseconds, too long to do for each of 100,000 dwellings.
-Cells that pick defaults, displace alternatives or make a section are resolved in full, once for
-each combination of them. Any other cell decides nothing but its own value, which is read by the
-schema's own rule for that key and put into the resolved scenario; what must hold between values is
-then checked as for a file. :meth:`Resolver.record_in_full` is the long way to the same record.
+Cells that pick defaults, displace alternatives or make a section have a whole design resolved,
+which takes some milliseconds, too long to do for each of 100,000 dwellings: it is done once for
+each combination of them. Any other cell decides nothing but its own value.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated, Any
-
-from pydantic import TypeAdapter, ValidationError
+from typing import TYPE_CHECKING, Any
 
 from shutoffsim.errors import Problem, ScenarioError
-from shutoffsim.scenario import checks
-from shutoffsim.scenario.parameters import compile_parameters
-from shutoffsim.scenario.resolve import resolve
-from shutoffsim.scenario.schema import System
-from shutoffsim.scenario.schema.base import Section
-from shutoffsim.scenario.structure import merge, parts
-from shutoffsim.study.portfolio.columns import Column, has_made_zone
+from shutoffsim.study.portfolio.columns import Column
 
 if TYPE_CHECKING:
     from shutoffsim.scenario import Scenario
-    from shutoffsim.scenario.resolve import Design
+    from shutoffsim.scenario.structure import Path
     from shutoffsim.study.portfolio.dwellings import Row
 
-_MOST_KEPT = 4096  # systems, and as many values a column
+_MOST_KEPT = 4096  # scenarios
 
 
 @dataclass(frozen=True)
 class Base:
-    """What rows are laid over: the scenario as plain tables, one for each design.
+    """What rows are laid over.
 
     Attributes
     ----------
-    name, currency : str
-    designs : dict of str to dict
-        All that the file says of a design, its changes laid over the common part.
+    scenario : Scenario
     design : str
         The design of rows that name none.
-    sources, sensors, zones : tuple of str
-        Names over all designs; their order fixes the indices.
     columns : tuple of Column
     region : bool
         Whether dwellings share weather and mains.
     """
 
-    name: str
-    currency: str
-    designs: Mapping[str, dict[str, Any]]
+    scenario: Scenario
     design: str
-    sources: tuple[str, ...]
-    sensors: tuple[str, ...]
-    zones: tuple[str, ...]
     columns: tuple[Column, ...]
     region: bool
 
@@ -65,31 +45,8 @@ class Base:
         cls, scenario: Scenario, columns: tuple[Column, ...], design: str | None, region: bool
     ) -> Base:
         """Return the base that a scenario gives."""
-        return cls(
-            scenario.name,
-            scenario.currency,
-            {design.name: own_tables(design) for design in scenario.resolved},
-            scenario.reference if design is None else scenario.design(design).name,
-            scenario.source_names,
-            scenario.sensor_names,
-            scenario.zone_names,
-            columns,
-            region,
-        )
-
-
-def own_tables(design: Design) -> dict[str, Any]:
-    """Return the tables that resolve to a design: all values but those from the library."""
-    tables: dict[str, Any] = {}
-    for path, value in design.written.items():
-        table = tables
-        for key in path[:-1]:
-            table = table.setdefault(key, {})
-        if path not in design.origins:
-            table[path[-1]] = value
-    if has_made_zone(design):
-        del tables["zones"]
-    return tables
+        name = scenario.reference if design is None else scenario.design(design).name
+        return cls(scenario, name, columns, region)
 
 
 class Resolver:
@@ -102,9 +59,7 @@ class Resolver:
 
     def __init__(self, base: Base) -> None:
         self.base = base
-        self._systems: dict[tuple[Any, ...], System] = {}
-        self._values: list[dict[str, Any]] = [{} for _ in base.columns]
-        self._adapters = [_adapter(column) for column in base.columns]
+        self._kept: dict[tuple[Any, ...], Scenario] = {}
 
     def record(self, row: Row) -> Any:
         """Return the parameters of one dwelling.
@@ -120,112 +75,39 @@ class Resolver:
         """
         if row.trouble is not None:
             raise ScenarioError([row.trouble])
-        try:
-            system = self._patched(row)
-        except (ScenarioError, ValidationError):
-            return self.record_in_full(row)  # tells all problems, in words
-        if next(iter(checks.check(system)), None) is not None:
-            return self.record_in_full(row)
-        return self._compile(system)
-
-    def record_in_full(self, row: Row) -> Any:
-        """Return the same as :meth:`record`, by resolving the whole scenario for this row."""
-        cells = zip(self.base.columns, row.cells, strict=True)
-        return self._compile(
-            self._resolve(row, [(column, raw) for column, raw in cells if raw is not None])
-        )
-
-    def _patched(self, row: Row) -> System:
-        chosen: list[tuple[Column, Any]] = []
-        alone: list[tuple[int, Any]] = []
-        for place, (column, raw) in enumerate(zip(self.base.columns, row.cells, strict=True)):
-            if raw is None:
-                continue
-            if column.alone:
-                alone.append((place, raw))
-            else:
-                chosen.append((column, raw))
-        key = (row.design, *((column.path, repr(raw)) for column, raw in chosen))
-        system = self._systems.get(key)
-        if system is None:
-            system = self._resolve(row, chosen)
-            if len(self._systems) >= _MOST_KEPT:
-                self._systems.clear()
-            self._systems[key] = system
-        changes: dict[str, Any] = {}
-        for place, raw in alone:
-            column = self.base.columns[place]
-            table = changes
-            for step in column.path[:-1]:
-                table = table.setdefault(step, {})
-            table[column.path[-1]] = self._value(place, raw)
-        return _replaced(system, changes) if changes else system
-
-    def _value(self, place: int, raw: Any) -> Any:
-        kept = self._values[place]
-        key = repr(raw)
-        if key not in kept:
-            value = self._adapters[place].validate_python(
-                raw, context={"currency": self.base.currency}
-            )
-            if len(kept) >= _MOST_KEPT:
-                kept.clear()
-            kept[key] = value
-            return value
-        return kept.get(key)
-
-    def _resolve(self, row: Row, cells: list[tuple[Column, Any]]) -> System:
         name = row.design or self.base.design
-        if name not in self.base.designs:
+        if name not in self.base.scenario.designs:
             raise ScenarioError(
                 [
                     Problem(
                         "there is no such design",
                         key="design",
                         found=f"“{name[:80]}”",
-                        expected="one of " + ", ".join(f"“{known}”" for known in self.base.designs),
+                        expected="one of "
+                        + ", ".join(f"“{known}”" for known in self.base.scenario.designs),
                     )
                 ]
             )
-        changes: dict[str, Any] = {}
-        for column, raw in cells:
-            table = changes
-            for step in column.path[:-1]:
-                table = table.setdefault(step, {})
-            table[column.path[-1]] = raw
-        tables = merge(System, self.base.designs[name], changes)
-        tables |= {"name": self.base.name, "currency": self.base.currency, "designs": {name: {}}}
-        return resolve(tables, "", "")[1][0].system
-
-    def _compile(self, system: System) -> Any:
-        base = self.base
-        records = compile_parameters([system], base.sources, base.sensors, base.zones)
-        records["region"] = int(base.region)
+        cells: dict[bool, dict[Path, Any]] = {True: {}, False: {}}
+        for column, raw in zip(self.base.columns, row.cells, strict=True):
+            if raw is not None:
+                cells[column.alone][column.path] = raw
+        try:
+            scenario = self._chosen(name, cells[False]).with_values(name, cells[True], si=False)
+        except ScenarioError:  # what is wrong is told of the row as a whole
+            every = cells[False] | cells[True]
+            scenario = self.base.scenario.with_values(name, every, si=False)
+        records = scenario.parameters([name])
+        records["region"] = int(self.base.region)
         return records
 
-
-def _adapter(column: Column) -> TypeAdapter[Any]:
-    """Return the rule by which the schema reads one key alone."""
-    field = column.model.model_fields[column.field]
-    kind: Any = field.annotation
-    for item in field.metadata:
-        kind = Annotated[kind, item]
-    return TypeAdapter(kind)
-
-
-def _replaced(section: Any, changes: Mapping[str, Any]) -> Any:
-    """Return a section in which some values are others; the section itself stays as it is."""
-    model: type[Section] = type(section)
-    known = parts(model)
-    update: dict[str, Any] = {}
-    for key, value in changes.items():
-        part = known[key]
-        old = getattr(section, part.field)
-        if part.kind == "value":
-            update[part.field] = value
-        elif part.kind == "section":
-            update[part.field] = _replaced(old, value)
-        else:
-            entries = {name: _replaced(old[name], change) for name, change in value.items()}
-            update[part.field] = {**old, **entries}
-    return section.model_copy(update=update)
+    def _chosen(self, name: str, cells: dict[Path, Any]) -> Scenario:
+        """Return the scenario with the cells that decide more than themselves."""
+        key = (name, repr(cells))
+        found = self._kept.get(key)
+        if found is None:
+            found = self.base.scenario.with_values(name, cells, si=False)
+            if len(self._kept) >= _MOST_KEPT:
+                self._kept.clear()
+            self._kept[key] = found
+        return found

@@ -12,7 +12,7 @@ import numpy as np
 from shutoffsim import units
 from shutoffsim.errors import ModelError, UnitError
 from shutoffsim.scenario import Scenario
-from shutoffsim.scenario.library import find, presets
+from shutoffsim.scenario.library import entries, presets
 from shutoffsim.scenario.parameters import compile_parameters
 from shutoffsim.scenario.resolve import Design
 from shutoffsim.scenario.schema.closing import Actuator
@@ -114,12 +114,9 @@ def read_ratings(texts: Sequence[str | float]) -> tuple[float, ...]:
 
 def classes_for(design: Design) -> dict[str, Actuator]:
     """Return the library's actuator classes that turn far enough and suit the supply's voltage."""
-    # What the user wrote stays, where no data sheet states it: temperature, retries ...
-    base = {}
-    for path, raw in design.written.items():
-        if path[:1] == ("actuator",):
-            shared = find("actuator", path[1]) if path in design.origins else None
-            base[path[1]] = raw if shared is None else shared.value
+    # What is stated stays, where no data sheet states it: temperature, retries ...
+    shared = {path[1]: entry.value for path, entry in entries().items() if path[0] == "actuator"}
+    base = {**shared, **design.stated.get("actuator", {})}
     system = design.system
     found = {}
     for name, sheet in presets("actuator_classes").items():

@@ -58,8 +58,8 @@ def scenario_prices(scenario: Scenario, design: Design) -> dict[float, float]:
         price = other.system.costs.purchase
         if price is None or not other.system.element.traits.clamped:
             continue
-        paths = {*design.written, *other.written}
-        changed = {p[0] for p in paths if design.written.get(p) != other.written.get(p)}
+        values = [{path: e.value for path, e in d.entries.items()} for d in (design, other)]
+        changed = {path[0] for path, _ in values[0].items() ^ values[1].items()}
         if changed <= _WITH_THE_ACTUATOR and other.system.battery.fitted == (
             design.system.battery.fitted
         ):

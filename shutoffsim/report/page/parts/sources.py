@@ -79,7 +79,7 @@ def _folded(label: str, values: list[Value], designs: Designs) -> Folded:
     rows = [
         [
             Cell(value.key, value.drives),
-            Cell(f"{value.value} {value.unit}".strip()),
+            Cell(value.text),
             Cell(value.source),
             Cell(designs.letters(value.used_in)),
         ]

@@ -1,0 +1,104 @@
+"""Designs with other values, made without a text.
+
+Most values decide nothing but themselves: they are read by the schema's own rule for their key and
+put into the resolved design, and what must hold between values is checked as for a file. A value
+that picks defaults, displaces an alternative or makes a section has the design resolved anew.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from pydantic import ValidationError
+
+from shutoffsim.scenario import checks
+from shutoffsim.scenario.entries import given, read
+from shutoffsim.scenario.problems import Problems
+from shutoffsim.scenario.quantities import as_written
+from shutoffsim.scenario.resolve import Design, check_names, make_design
+from shutoffsim.scenario.schema import System
+from shutoffsim.scenario.schema.base import Section
+from shutoffsim.scenario.structure import Path, find, merge, nested, parts, values, without
+
+
+def vary(
+    design: Design, changes: Mapping[Path, Any], currency: str, problems: Problems, *, si: bool
+) -> Design | None:
+    """Return a design with other values; None when they are not right.
+
+    Parameters
+    ----------
+    design : Design
+    changes : mapping of path to object
+        See :meth:`shutoffsim.scenario.Scenario.with_values`.
+    currency : str
+        Of amounts.
+    problems : Problems
+        Collects what is wrong.
+    si : bool
+        Numbers are in SI.
+    """
+    raw = dict(changes)
+    if si:
+        for path, value in changes.items():
+            raw[path] = given(path, value, design.written.get(path), currency)
+    stated = dict(design.stated)
+    stated_in = {**design.stated_in, **dict.fromkeys(raw, design.name)}
+    for path, value in raw.items():
+        if value is None:
+            stated = without(stated, path)
+        else:
+            stated = merge(System, stated, nested(path, value))
+    if not any(value is None or _decides(design, path) for path, value in raw.items()):
+        patched = _patched(replace(design, stated=stated, stated_in=stated_in), raw, currency)
+        if patched is not None:
+            return patched  # what is wrong with others is told in words below
+    for path, value in raw.items():
+        check_names(nested(path, value), (), problems)
+    # Owners without a name, as what is wrong is told by the keys that were given.
+    owners = {
+        own: "" for path, value in raw.items() for own, _ in values(System, nested(path, value))
+    }
+    made = make_design(design.name, design.description, stated, owners, currency, problems)
+    return None if made is None else replace(made, stated_in=stated_in)
+
+
+def _decides(design: Design, path: Path) -> bool:
+    """Whether a value decides more than itself."""
+    place = find(path, System)
+    if place is None or path not in design.written:
+        return True
+    preset = place[0].preset
+    makes_zone = path == ("dwelling", "floor_area") and not design.stated.get("zones")
+    return makes_zone or (preset is not None and preset.field == path[-1])
+
+
+def _patched(design: Design, raw: Mapping[Path, Any], currency: str) -> Design | None:
+    """Return the design with values replaced; None when something is not right."""
+    system = design.system
+    try:
+        for path, value in raw.items():
+            system = _replaced(system, path, read(path, value, currency))
+    except ValidationError:
+        return None
+    if next(checks.check(system), None) is not None:
+        return None
+    shown = {path: as_written(value) for path, value in raw.items()}
+    return replace(
+        design,
+        system=system,
+        written={**design.written, **shown},
+        origins={path: entry for path, entry in design.origins.items() if path not in raw},
+    )
+
+
+def _replaced(section: Any, path: Path, value: Any) -> Any:
+    """Return a section, or a table of them, with another value somewhere; it stays as it is."""
+    key, *rest = path
+    if isinstance(section, Section):
+        field = parts(type(section))[key].field
+        new = _replaced(getattr(section, field), tuple(rest), value) if rest else value
+        return section.model_copy(update={field: new})
+    return {**section, key: _replaced(section[key], tuple(rest), value)}
