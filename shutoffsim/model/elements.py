@@ -71,6 +71,11 @@ ELEMENTS: Final[Mapping[Kind, Element]] = {
 NUMBERS: Final = {kind: number for number, kind in enumerate(ELEMENTS)}
 
 
+def numbered(number: int) -> Element:
+    """Return the traits of the element with this number in a parameter record."""
+    return tuple(ELEMENTS.values())[number]
+
+
 def elements_that(have: Callable[[Element], bool]) -> int:
     """Return a number whose bit n tells whether element n has a trait: all compiled code needs."""
     return sum(1 << number for number, element in enumerate(ELEMENTS.values()) if have(element))
