@@ -186,8 +186,8 @@ class Tally:
             return False
         own = self.params[design]
         if not (np.any(own["source_rate"] > 0.0) or np.any(own["source_life_shape"] > 0.0)):
-            return figure != NUISANCE or not numbered(int(own["element"])).closes
-        if not numbered(int(own["element"])).closes:
+            return figure != NUISANCE or not numbered(own["element"]).closes
+        if not numbered(own["element"]).closes:
             return figure in (NUISANCE, FAILED) or figure >= FIRST_MODE
         return False
 

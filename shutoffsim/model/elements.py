@@ -73,7 +73,7 @@ NUMBERS: Final = {kind: number for number, kind in enumerate(ELEMENTS)}
 
 def numbered(number: int) -> Element:
     """Return the traits of the element with this number in a parameter record."""
-    return tuple(ELEMENTS.values())[number]
+    return tuple(ELEMENTS.values())[int(number)]
 
 
 def elements_that(have: Callable[[Element], bool]) -> int:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from shutoffsim.model.compiled import entry, kernel
+from shutoffsim.model.compiled import kernel
 from shutoffsim.model.elements import elements_that
 
 _CLOSES = elements_that(lambda element: element.closes)
@@ -13,13 +13,13 @@ _FALLS_SHUT = elements_that(lambda element: element.unpowered == "falls shut")
 _FALLS_OPEN = elements_that(lambda element: element.unpowered == "falls open")
 
 
-@entry
+@kernel
 def closes_itself(p):
     """Return whether something besides a person can close the water."""
     return (_CLOSES >> p.element) & 1 == 1
 
 
-@entry
+@kernel
 def has_motor(p):
     """Return whether a motor turns a valve, so that torque counts."""
     return (_MOTOR >> p.element) & 1 == 1
