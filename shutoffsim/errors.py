@@ -85,16 +85,19 @@ class ShutoffError(Exception):
         self.expected = expected
         self.hint = hint
 
-    def __str__(self) -> str:
-        return str(
-            Problem(
-                self.message,
-                where=self.where,
-                found=self.found,
-                expected=self.expected,
-                hint=self.hint,
-            )
+    @property
+    def problem(self) -> Problem:
+        """What is wrong, as one problem."""
+        return Problem(
+            self.message,
+            where=self.where,
+            found=self.found,
+            expected=self.expected,
+            hint=self.hint,
         )
+
+    def __str__(self) -> str:
+        return str(self.problem)
 
 
 class UnitError(ShutoffError):

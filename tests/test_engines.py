@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import shutoffsim
-from shutoffsim.engine import batch, trace
+from shutoffsim.engine import schedule, trace
 from shutoffsim.engine.run import CHUNK, Chunk, Setup, run_chunk, run_chunks
 from shutoffsim.engine.trace import History, new_state
 from shutoffsim.model import layout as L
@@ -314,5 +314,5 @@ def test_the_stretch_is_the_one_that_a_search_finds(seed):
     cum = np.concatenate([[0.0], np.cumsum(mass / mass.sum())])
     cum[-1] = 1.0
     places = np.concatenate([rng.random(500), cum[:-1], np.nextafter(cum[1:], 0.0)])
-    found = [batch.stretch_of(cum, at) for at in places]
+    found = [schedule.stretch_of(cum, at) for at in places]
     assert found == (np.searchsorted(cum, places, side="right") - 1).tolist()

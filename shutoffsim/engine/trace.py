@@ -13,9 +13,19 @@ import numpy as np
 import simpy
 from numpy.typing import NDArray
 
-from shutoffsim.engine.batch import placed_probes, probe_weight
+from shutoffsim.engine.batch import OVER, probe_weight
+from shutoffsim.engine.guard import TooManyEvents, is_over, new_guard, too_many_events
 from shutoffsim.engine.placement import Placement
+from shutoffsim.engine.schedule import (
+    COURSE,
+    PLACED,
+    begin_course,
+    next_probe,
+    note_impairment,
+    placed_probes,
+)
 from shutoffsim.model import layout as L
+from shutoffsim.model.control import impairments
 from shutoffsim.model.history import PROBE_KEYS, add_leak, close, react, start
 
 Watcher = Callable[[float, int, Any], None]
@@ -49,6 +59,10 @@ class History:
         Receives the incidents that end.
     watcher : callable, optional
         Called as ``watcher(now, clock, state)`` after each reaction.
+    guard : record, optional
+        What ends it early (:data:`shutoffsim.engine.guard.GUARD`); a fork shares its history's.
+    name : str
+        Of the design, for the error that then tells of it.
 
     Attributes
     ----------
@@ -58,11 +72,22 @@ class History:
         When each clock rings next, s.
     """
 
-    def __init__(self, p: Any, state: Any, rows: Any, watcher: Watcher | None = None) -> None:
+    def __init__(
+        self,
+        p: Any,
+        state: Any,
+        rows: Any,
+        watcher: Watcher | None = None,
+        guard: Any = None,
+        name: str = "",
+    ) -> None:
         self.p = p
         self.state = state
         self.rows = rows
         self.watcher = watcher
+        self.guard = new_guard()[0] if guard is None else guard
+        self.guard.history = state[0].history
+        self.name = name
         self.env = simpy.Environment()
         self.delay = np.full(L.CLOCKS, L.KEEP)
         self.times = np.full(L.CLOCKS, L.NEVER)
@@ -94,6 +119,12 @@ class History:
         """Let everything happen that comes before ``time`` [s]."""
         if time > self.now:
             self.env.run(until=time)
+
+    def step(self) -> None:
+        """Let the next clock ring."""
+        events = self.state[0].events
+        while self.state[0].events == events:  # the alarms of clocks set anew lie about, too
+            self.env.step()
 
     def run_probe(self, source: int, key: int) -> None:
         """Add a leak of ``source`` now and run until its incident is written."""
@@ -131,17 +162,20 @@ class History:
         del self.alarms[alarm.clock]
         state = self.state[0]
         react(alarm.clock, self.now, self.p, state, self.delay, self.rows)
+        if is_over(self.guard, state.events, alarm.clock):
+            raise too_many_events(self.guard, self.p, self.name)
         self._set_alarms()
         if self.watcher is not None:
             self.watcher(self.now, alarm.clock, state)
 
 
-def new_state(seed: int, history: int) -> Any:
+def new_state(seed: int, history: int, tilt: bool = False) -> Any:
     """Return a state (record array (1,)) before commissioning."""
     state = np.zeros(1, L.STATE)
     state[0].seed = seed
     state[0].history = history
     state[0].focus = L.EVERY_LEAK
+    state[0].tilt = tilt
     return state
 
 
@@ -150,44 +184,77 @@ def run_histories(
     placement: Placement,
     seed: int,
     first: int,
+    tilt: bool,
+    m: int,
     rows: Any,
     natural: Any,
     summary: Any,
+    guard: Any,
 ) -> int:
     """Run histories as :func:`shutoffsim.engine.batch.run_histories` does, on SimPy.
 
     Returns
     -------
     int
-        Number of natural incidents; larger than ``len(natural)`` when rows did not fit.
+        Number of natural incidents, larger than ``len(natural)`` when rows did not fit; OVER when
+        the guard has ended a history.
     """
-    k, n, m = rows.shape
+    k, n, _room = rows.shape
     count = 0
     for h in range(n):
-        placed = placed_probes(placement, seed, first + h, m).tolist()
+        placed = placed_probes(placement, seed, first + h, m)
         for d in range(k):
-            p = params[d]
-            history = History(p, new_state(seed, first + h), natural)
-            state = history.state[0]
-            state.n_rows = count
-            history.begin()
-            for j, source, t, density in placed:
-                history.run_to(t)
-                weight = probe_weight(p, state, source, t, density, m)
-                if weight > 0.0:
-                    fork = History(p, history.state.copy(), rows[d, h, j : j + 1])
-                    fork.take_up(history.times, t)
-                    fork.run_probe(source, PROBE_KEYS + j)
-                row = rows[d, h, j]
-                row.design = d
-                row.history = first + h
-                row.probe = j
-                row.source = source
-                row.onset = t
-                row.weight = weight
-            history.end()
-            natural["design"][count : state.n_rows] = d
-            count = int(state.n_rows + state.lost_rows)
+            guard[0].design = d
+            guard[0].rings = 0
+            state = new_state(seed, first + h, tilt)
+            state[0].n_rows = count
+            history = History(params[d], state, natural, guard=guard[0])
+            try:
+                _run_history(history, placement, placed, rows[d, h])
+            except TooManyEvents:
+                return OVER
+            ended = state[0]
+            natural["design"][count : ended.n_rows] = d
+            natural["weight"][count : ended.n_rows] = ended.weight
+            count = int(ended.n_rows + ended.lost_rows)
             for name in L.SUMMARY_FIELDS:
-                summary[name][d, h] = state["demands" if name == "strokes" else name]
+                summary[name][d, h] = ended["demands" if name == "strokes" else name]
     return count
+
+
+def _run_history(history: History, placement: Placement, placed: Any, rows: Any) -> None:
+    """Run a history with its probes, whose rows are filled."""
+    p, state = history.p, history.state[0]
+    places = (placement.share_cum, placement.cell_cum, placement.cell, state.seed, state.history)
+    room = len(rows)
+    course, probe = np.zeros(1, COURSE)[0], np.zeros(1, PLACED)[0]
+    history.begin()
+    begin_course(course, placed, room)
+    while True:
+        now = float(history.times.min())
+        while course.next <= now and course.next < p.horizon:
+            next_probe(course, *places, placed, room, probe)
+            _resolve(history, probe, rows[probe.number : probe.number + 1])
+        if now >= p.horizon:
+            break
+        history.step()
+        if room > len(placed):
+            impaired = impairments(p, state, now)
+            note_impairment(course, impaired, now, state.seed, state.history, placed, room)
+    history.end()
+
+
+def _resolve(history: History, probe: Any, row: Any) -> None:
+    """Resolve a probe in a fork of the history and fill its row (array of one)."""
+    p, state = history.p, history.state[0]
+    weight = probe_weight(p, state, probe.source, probe.time, probe.density)
+    if weight > 0.0:
+        fork = History(p, history.state.copy(), row, guard=history.guard)
+        fork.take_up(history.times, float(probe.time))
+        fork.run_probe(int(probe.source), PROBE_KEYS + int(probe.number))
+    row["design"] = history.guard.design
+    row["history"] = state.history
+    row["probe"] = probe.number
+    row["source"] = probe.source
+    row["onset"] = probe.time
+    row["weight"] = weight

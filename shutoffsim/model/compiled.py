@@ -30,7 +30,11 @@ _config: Any = numba.config  # its settings are made at run time
 
 def kernel_sources() -> list[Path]:
     """Return the files whose text decides what the compiled code does."""
-    return [*sorted((_PACKAGE / "model").glob("*.py")), _PACKAGE / "engine" / "batch.py"]
+    engine = ("batch.py", "guard.py", "placement.py", "schedule.py")
+    return [
+        *sorted((_PACKAGE / "model").glob("*.py")),
+        *(_PACKAGE / "engine" / name for name in engine),
+    ]
 
 
 def _digest() -> str:

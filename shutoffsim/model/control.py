@@ -6,7 +6,7 @@ import math
 
 from shutoffsim.model import actuator, detection, override, power, valve
 from shutoffsim.model import layout as L
-from shutoffsim.model.compiled import kernel
+from shutoffsim.model.compiled import entry, kernel
 from shutoffsim.model.fitted import closes_itself, falls_shut, has_coil
 from shutoffsim.model.incident import (
     propose,
@@ -86,36 +86,39 @@ def ready_to_close(p, s):
     )
 
 
-@kernel
-def is_impaired(p, s, now):
-    """Return whether a leak now would meet automation that is not in order.
+@entry
+def impairments(p, s, now):
+    """Return how many things are not in order that a leak now would need.
 
     Only where to look harder hangs on this, never a result; a stiff valve counts when torque to
     close in the upper part of its range exceeds what the actuator has.
     """
     if not closes_itself(p):
-        return False
+        return 0
+    count = 0
     if s.switched_off == 1 or s.controller == 0:
-        return True
+        count += 1
     if s.failed == 1 or s.burnt == 1 or s.stripped == 1 or s.slipped == 1:
-        return True
+        count += 1
     if s.believed_shut == 1 and s.position != L.SHUT:
-        return True
+        count += 1
     for k in range(p.n_sensors):
         if s.sensor_ok[k] == 0 and p.sensor_meets[k] > 0.0:
-            return True
+            count += 1
     source = power.power_source(p, s)
     if source == power.DARK:
-        return not falls_shut(p)
+        return count if falls_shut(p) else count + 1
     if has_coil(p):
-        return False
+        return count
     if valve.is_seized(s, now):
-        return True
+        return count + 1
     voltage, resistance = p.battery_voltage, p.battery_resistance
     if source == power.ON_SUPPLY:
         voltage, resistance = p.supply_voltage, p.supply_resistance
     torque = valve.closing_torque(p, s, now, 0.98)
-    return torque > actuator.available_torque(p, s, voltage, resistance)
+    if torque > actuator.available_torque(p, s, voltage, resistance):
+        count += 1
+    return count
 
 
 @kernel

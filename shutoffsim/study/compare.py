@@ -273,7 +273,7 @@ def compare(
     """
     names = tuple(designs) if designs else scenario.designs
     _check(scenario, names, precision, histories, seed, workers)
-    setup = Setup.of(scenario.parameters(names), seed, engine)
+    setup = Setup.of(scenario.parameters(names), seed, engine, names=names)
     rule = StoppingRule(precision, LEAST_HISTORIES, MOST_HISTORIES)
     if histories is not None:
         rule = StoppingRule(None, histories, histories)

@@ -146,7 +146,7 @@ def failure_on_demand(
             found=str(relative_error),
             expected="from 0.01 % to below 100 %",
         )
-    setup = Setup.of(scenario.parameters([design]), seed, "batch", PROBES)
+    setup = Setup.of(scenario.parameters([design]), seed, "batch", PROBES, [design])
     setup = replace(setup, extra=EXTRA_PROBES, tilt=True)
     tally = Tally(1, scenario.service_life / L.YEAR)
     rule = StoppingRule(relative_error, min(LEAST_HISTORIES, most), most)

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from shutoffsim.engine.batch import placed_probes, probe_weight
+from shutoffsim.engine.batch import probe_weight
 from shutoffsim.engine.placement import place
 from shutoffsim.engine.run import PROBES, Setup, run_chunks
+from shutoffsim.engine.schedule import placed_probes
 from shutoffsim.engine.trace import History, new_state
 from shutoffsim.errors import ModelError
 from shutoffsim.model import layout as L
@@ -171,7 +172,7 @@ def _setup(scenario: Scenario, name: str, seed: int) -> Setup:
     """Return a setup of one design with the probes that a comparison of all designs places."""
     params = scenario.parameters()
     at = scenario.designs.index(name)
-    return Setup(params[at : at + 1], seed, "batch", PROBES, place(params))
+    return Setup(params[at : at + 1], seed, "batch", PROBES, place(params), names=(name,))
 
 
 def _find(setup: Setup, pick: Pick, name: str) -> tuple[int, int]:
@@ -231,7 +232,7 @@ class _Record:
         history = self._begin()
         history.run_to(onset)
         state = history.state[0]
-        weight = float(probe_weight(self.p, state, source, onset, density, PROBES))
+        weight = float(probe_weight(self.p, state, source, onset, density))
         if not weight > 0.0:
             raise ModelError(
                 "this probe stands for no leak: its source cannot leak at that moment",
@@ -242,7 +243,7 @@ class _Record:
         self.beforehand = tuple(self._state_of_things(onset, state))
         self.events = [event for event in self.events if event.time >= onset - LEAD_IN]
         self.rows = np.zeros(1, L.INCIDENT)
-        fork = History(self.p, history.state.copy(), self.rows, self._watch)
+        fork = History(self.p, history.state.copy(), self.rows, self._watch, name=self.design)
         fork.take_up(history.times, onset)
         fork.state[0].n_rows = 0
         self.previous = fork.state.copy()[0]
@@ -286,7 +287,7 @@ class _Record:
 
     def _begin(self) -> History:
         state = new_state(self.setup.seed, self.number)
-        history = History(self.p, state, self.rows, watcher=self._watch)
+        history = History(self.p, state, self.rows, watcher=self._watch, name=self.design)
         history.begin()
         self.previous = state.copy()[0]
         self.start = self.narrator.situation(0.0, self.previous)

@@ -62,8 +62,9 @@ Rate = Annotated[float, Quantity("rate", low=0, high=100 / 86400.0)]
 ShareRate = Annotated[float, Quantity("share rate", low=0)]
 Share = Annotated[float, Quantity("share", low=0, high=1)]
 ShareSpread = Annotated[Distribution, Spread("share", low=0, high=1)]
-Factor = Annotated[float, Quantity("factor", low=0)]
-PositiveFactor = Annotated[float, Quantity("factor", above=0)]
+# Greater ones mean "never" or "always", and on a rate a history that is endless to compute.
+Factor = Annotated[float, Quantity("factor", low=0, high=1000)]
+PositiveFactor = Annotated[float, Quantity("factor", above=0, high=10_000)]
 SpreadFactor = Annotated[float, Quantity("factor", low=1, high=100)]
 FactorSpread = Annotated[Distribution, Spread("factor", above=0)]
 AgeFactorSpread = Annotated[

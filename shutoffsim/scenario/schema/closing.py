@@ -32,7 +32,7 @@ class Valve(Section):
     """Age at which age_factor holds; what it exceeds 1 by grows in proportion to age."""
     idle_growth: base.Factor
     """Growth c of the torque with idle time: factor 1 + c ln(1 + weeks idle)."""
-    idle_cap: Annotated[float, base.Quantity("factor", low=1)]
+    idle_cap: Annotated[float, base.Quantity("factor", low=1, high=1000)]
     """Cap of that factor."""
     untouched: base.Time
     """Time since anybody moved the valve, where nothing is fitted that moves it."""

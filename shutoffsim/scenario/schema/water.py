@@ -80,7 +80,7 @@ class Leak(Section):
     """Name of its zone; may be left out when there is only one."""
     rate: base.Rate | None = None
     """Constant rate of leaks, per part."""
-    life: base.PositiveTime | None = None
+    life: Annotated[float, base.Quantity("time", low=86400.0)] | None = None
     """Characteristic life of the part: 63 % have leaked by then (Weibull scale)."""
     life_shape: Annotated[float, base.Quantity("factor", low=0.1, high=20)]
     """Weibull shape that goes with life; above 1: more likely with age."""

@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from shutoffsim.engine.guard import TooManyEvents
 from shutoffsim.engine.run import Chunk, Setup, run_chunk
 from shutoffsim.errors import Problem, ScenarioError
 from shutoffsim.estimate.estimate import t_factor
@@ -83,7 +84,7 @@ class Failure(NamedTuple):
     problem: str
 
 
-def run_block(question: Question | bytes, rows: tuple[Row, ...]) -> Arrays:
+def run_block(question: Question | bytes, rows: tuple[Row, ...], guard: Any = None) -> Arrays:
     """Run the dwellings of ``rows``.
 
     Parameters
@@ -91,6 +92,8 @@ def run_block(question: Question | bytes, rows: tuple[Row, ...]) -> Arrays:
     question : Question or bytes
         Or its pickled form, for which what was resolved is kept from block to block.
     rows : tuple of Row
+    guard : record array (1,), optional
+        As for :func:`shutoffsim.engine.run.run_chunk`.
 
     Returns
     -------
@@ -106,12 +109,14 @@ def run_block(question: Question | bytes, rows: tuple[Row, ...]) -> Arrays:
     sums, natural, failures, caps = [], [], [], []
     for place, row in enumerate(rows):
         try:
-            params = resolver.record(row)
+            chunk = run_dwelling(resolver.record(row), asked, row, guard)
         except ScenarioError as error:
             failures.append(_failure(row, error.problems))
             continue
+        except TooManyEvents as error:
+            failures.append(_failure(row, (error.problem,)))
+            continue
         ran[place] = True
-        chunk = run_dwelling(params, asked, row)
         sums.append(_history_sums(chunk, asked.years))
         caps.append(float(params["loss_cap"][0]))
         own = chunk.natural[chunk.natural["loss"] > 0.0]
@@ -131,7 +136,7 @@ def run_block(question: Question | bytes, rows: tuple[Row, ...]) -> Arrays:
     }
 
 
-def run_dwelling(params: Any, question: Question, row: Row) -> Chunk:
+def run_dwelling(params: Any, question: Question, row: Row, guard: Any = None) -> Chunk:
     """Run the histories of one dwelling.
 
     The number of a history holds those of the dwelling, of its region if regions matter, and of
@@ -143,7 +148,7 @@ def run_dwelling(params: Any, question: Question, row: Row) -> Chunk:
     if question.base.region:
         first |= row.region << REGION_BITS
     setup = Setup.of(params, question.seed, probes=PROBES)
-    return run_chunk(setup, first, question.histories)
+    return run_chunk(setup, first, question.histories, guard)
 
 
 def read_failures(arrays: Arrays) -> list[Failure]:

@@ -8,11 +8,11 @@ import math
 import pickle
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
 from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from shutoffsim.engine.run import in_order
 from shutoffsim.errors import ModelError
 from shutoffsim.model import layout as L
 from shutoffsim.study.periods import checked_periods
@@ -187,25 +187,8 @@ def _blocks(dwellings: Dwellings) -> Iterator[tuple[Row, ...]]:
 
 
 def _run_here(question: Question, dwellings: Dwellings, workers: int) -> Blocks:
-    """Run on threads, as the kernel releases the interpreter; two blocks a thread are held."""
-    work = functools.partial(run_block, question)
-    if workers == 1:
-        for rows in _blocks(dwellings):
-            yield rows, work(rows)
-        return
-    pool = ThreadPoolExecutor(workers)
-    waiting: deque[tuple[tuple[Row, ...], Future[Arrays]]] = deque()
-    try:
-        for rows in _blocks(dwellings):
-            waiting.append((rows, pool.submit(work, rows)))
-            if len(waiting) >= 2 * workers:
-                first, result = waiting.popleft()
-                yield first, result.result()
-        while waiting:
-            first, result = waiting.popleft()
-            yield first, result.result()
-    finally:
-        pool.shutdown(wait=False, cancel_futures=True)
+    """Run on threads."""
+    return in_order(functools.partial(run_block, question), _blocks(dwellings), workers)
 
 
 def _run_there(
