@@ -336,6 +336,16 @@ def test_bad_scenarios_end_with_a_message(tmp_path, command, case):
         (("compare", COTTAGE, "--seed", str(2**64)), "seed is out of range"),
         (("compare", COTTAGE, "--workers", "0"), "workers is out of range"),
         (("compare", COTTAGE, "--engine", "steam"), "engine"),
+        *(
+            ((*command, *wrong), f"{wrong[0][2:]} is out of range")
+            for command in (
+                ("pfd", COTTAGE),
+                ("size", COTTAGE),
+                ("report", COTTAGE),
+            )
+            for wrong in (("--seed", "-1"), ("--seed", str(2**64)), ("--workers", "0"))
+        ),
+        (("replay", COTTAGE, "--seed", "-1"), "seed is out of range"),
         (("compare", COTTAGE, "--json", "no/such/folder/x"), "no such folder"),
         (("compare", COTTAGE, "--json", ROOT), "this is a folder"),
         (("compare", COTTAGE, "--json", "/dev/null"), "not an ordinary file"),

@@ -21,7 +21,7 @@ from shutoffsim.version import __version__
 if TYPE_CHECKING:
     from shutoffsim.report.files import Plain
     from shutoffsim.scenario import Scenario
-    from shutoffsim.study.compare import Progress
+    from shutoffsim.study.options import Progress
 
 # Loading modules makes many objects that stay: looking through them again and again is in vain.
 _FEW_COLLECTIONS = 500_000

@@ -5,7 +5,7 @@ from __future__ import annotations
 import warnings
 from contextlib import ExitStack
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
 import typer
 
@@ -22,6 +22,7 @@ from shutoffsim.cli.app import (
 from shutoffsim.cli.options import (
     ClusterOption,
     DesignOption,
+    EngineOption,
     HistoriesOption,
     ResultOption,
     ScenarioArgument,
@@ -54,10 +55,7 @@ def compare(
     ] = "2%",
     histories: HistoriesOption = None,
     seed: SeedOption = 1,
-    engine: Annotated[
-        Literal["batch", "trace"],
-        typer.Option(help="Compiled loop, or SimPy: slow, with the same numbers."),
-    ] = "batch",
+    engine: EngineOption = "batch",
     workers: WorkersOption = None,
     json: ResultOption = None,
     incidents: Annotated[
@@ -126,6 +124,7 @@ def pfd(
         ),
     ] = "5%",
     seed: SeedOption = 1,
+    engine: EngineOption = "batch",
     workers: WorkersOption = None,
     json: ResultOption = None,
 ) -> None:
@@ -149,7 +148,8 @@ def pfd(
                 name,
                 relative_error=share,
                 seed=seed,
-                workers=default_workers(workers),
+                workers=default_workers(workers, engine),
+                engine=engine,
                 progress=progress,
             )
         write_result(result)

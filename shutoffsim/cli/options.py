@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -48,6 +48,10 @@ PeriodsOption = Annotated[
         metavar="YEARS",
         show_default=False,
     ),
+]
+EngineOption = Annotated[
+    Literal["batch", "trace"],
+    typer.Option(help="Compiled loop, or SimPy: slow, with the same numbers."),
 ]
 ClusterOption = Annotated[
     str | None,

@@ -19,6 +19,7 @@ from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.estimate.stopping import StoppingRule
 from shutoffsim.estimate.tally import Tally, block_for
 from shutoffsim.model import layout as L
+from shutoffsim.study.options import Progress, RunOptions
 from shutoffsim.version import __version__
 
 if TYPE_CHECKING:
@@ -34,8 +35,6 @@ _LARGE_SHARE = 0.05
 _MOST_DIGITS = 11  # behind the first: more are rounding
 _MOST_DECIMALS, _LEAST_SIZE = 6, -4  # zeros behind the point that a person still counts
 _BOUND = "its interval is a bound for what so many histories may miss"
-
-Progress = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)
@@ -272,7 +271,11 @@ def compare(
     64
     """
     names = tuple(designs) if designs else scenario.designs
-    _check(scenario, names, precision, histories, seed, workers)
+    for name in names:
+        scenario.design(name)
+    if precision is None and histories is None:
+        raise ModelError("nothing says how long to run", expected="a precision or histories")
+    RunOptions(seed, workers, histories, precision)
     setup = Setup.of(scenario.parameters(names), seed, engine, names=names)
     rule = StoppingRule(precision, LEAST_HISTORIES, MOST_HISTORIES)
     if histories is not None:
@@ -296,29 +299,6 @@ def _chunks(
     from shutoffsim.engine.cluster import run_chunks_on
 
     return run_chunks_on(cluster, setup, first, end, store)
-
-
-def _check(
-    scenario: Scenario,
-    names: tuple[str, ...],
-    precision: float | None,
-    histories: int | None,
-    seed: int,
-    workers: int,
-) -> None:
-    for name in names:
-        scenario.design(name)
-    wrong: tuple[str, object, str] | None = None
-    if histories is not None and not 1 <= histories <= 100_000_000:
-        wrong = ("histories", histories, "1 to 100,000,000")
-    elif histories is None and not (precision is not None and 1e-5 <= precision < 1.0):
-        wrong = ("precision", precision, "a relative standard error from 0.001 % to below 100 %")
-    elif not 0 <= seed < 2**64:
-        wrong = ("seed", seed, "0 to 2**64 - 1")
-    elif not 1 <= workers <= 1024:
-        wrong = ("workers", workers, "1 to 1024")
-    if wrong is not None:
-        raise ModelError(f"{wrong[0]} is out of range", found=str(wrong[1]), expected=wrong[2])
 
 
 def largest_error(tally: Tally) -> float:

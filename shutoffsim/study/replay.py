@@ -19,6 +19,7 @@ from shutoffsim.model.elements import numbered
 from shutoffsim.model.history import PROBE_KEYS, add_leak
 from shutoffsim.study.changes import Event, Narrator
 from shutoffsim.study.incidents import incident_table
+from shutoffsim.study.options import check_count, check_seed
 from shutoffsim.study.situation import Situation
 from shutoffsim.study.words import duration
 
@@ -156,14 +157,11 @@ def _check(history: int | None, probe: int | None, pick: str | None, seed: int) 
         raise ModelError(
             "a probe needs its history", found=f"probe {probe}", expected="a history as well"
         )
-    limits = (
-        ("history", history, 2**63 - 1),
-        ("probe", probe, PROBES - 1),
-        ("seed", seed, 2**64 - 1),
-    )
-    for name, value, most in limits:
-        if value is not None and not 0 <= value <= most:
-            raise ModelError(f"{name} is out of range", found=str(value), expected=f"0 to {most:,}")
+    if history is not None:
+        check_count("history", history, 0, 2**63 - 1)
+    if probe is not None:
+        check_count("probe", probe, 0, PROBES - 1)
+    check_seed(seed)
     if pick not in (None, "worst", "typical"):
         raise ModelError("no such pick", found=str(pick), expected="worst or typical")
 

@@ -27,8 +27,9 @@ from shutoffsim.study.assessment.stories import tell
 from shutoffsim.study.assessment.torque import torque_at_ages
 from shutoffsim.study.assessment.worth import worth
 from shutoffsim.study.assessment.yearly import PERIODS, yearly_losses
-from shutoffsim.study.compare import LEAST_HISTORIES, Comparison, Progress, compare
+from shutoffsim.study.compare import LEAST_HISTORIES, Comparison, compare
 from shutoffsim.study.incidents import in_order, incident_table
+from shutoffsim.study.options import Progress, check_count
 from shutoffsim.study.periods import checked_periods
 
 if TYPE_CHECKING:
@@ -195,8 +196,7 @@ def _check(scenario: Scenario, names: tuple[str, ...], chosen: str | None, *hist
                 expected="one of " + ", ".join(f'"{name}"' for name in names),
             )
     for name, value in zip(("removal_histories", "swing_histories"), histories, strict=True):
-        if not 0 <= value <= 1_000_000:
-            raise ModelError(f"{name} is out of range", found=str(value), expected="0 to 1,000,000")
+        check_count(name, value, 0, 1_000_000)
 
 
 def _question(names: tuple[str, ...]) -> str:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from shutoffsim.engine.run import in_order
 from shutoffsim.errors import ModelError
 from shutoffsim.model import layout as L
+from shutoffsim.study.options import Progress, RunOptions
 from shutoffsim.study.periods import checked_periods
 from shutoffsim.study.portfolio import block as B
 from shutoffsim.study.portfolio.block import Arrays, Failure, Question, read_failures, run_block
@@ -34,7 +35,6 @@ BLOCK = 64  # dwellings per piece of work
 _WRITTEN = 64  # blocks per table that is handed on
 _LISTED = 1000  # failures that are kept
 
-Progress = Callable[[int, int], None]
 Blocks = Iterator[tuple[tuple[Row, ...], Arrays]]
 
 
@@ -95,7 +95,7 @@ def portfolio(
     ModelError
         A file that cannot be read, a number out of range, or no dwelling that can be run.
     """
-    _check(histories, seed, workers)
+    RunOptions(seed, workers, histories, most_histories=B.MOST_HISTORIES)
     periods = checked_periods(PERIODS if return_periods is None else return_periods)
     dwellings = open_dwellings(dwellings_path, scenario)
     base = Base.of(scenario, dwellings.header.columns, design, region)
@@ -152,18 +152,6 @@ def portfolio(
         notes=_notes(years, region, failed),
         rows=writer.finish(),
     )
-
-
-def _check(histories: int, seed: int, workers: int) -> None:
-    wrong: tuple[str, object, str] | None = None
-    if not 1 <= histories <= B.MOST_HISTORIES:
-        wrong = ("histories", histories, f"1 to {B.MOST_HISTORIES:,}")
-    elif not 0 <= seed < 2**64:
-        wrong = ("seed", seed, "0 to 2**64 - 1")
-    elif not 1 <= workers <= 1024:
-        wrong = ("workers", workers, "1 to 1024")
-    if wrong is not None:
-        raise ModelError(f"{wrong[0]} is out of range", found=str(wrong[1]), expected=wrong[2])
 
 
 def _regions(dwellings: Dwellings, region: bool) -> int | None:

@@ -14,6 +14,7 @@ from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.model.layout import YEAR
 from shutoffsim.model.valve import WEEK
 from shutoffsim.study.cautions import MEASURING
+from shutoffsim.study.options import check_seed
 from shutoffsim.study.readings import law, valves
 from shutoffsim.study.readings.agreement import check_agreement
 from shutoffsim.study.readings.belief import Array, Belief, Prior, at_normal, draw_prior
@@ -32,8 +33,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from shutoffsim.scenario import Scenario
-
-_SEEDS = 2**64
 
 
 def fit_torque(
@@ -70,10 +69,7 @@ def fit_torque(
     ModelError
         When there is no such valve, or the seed or design is of no use.
     """
-    if not isinstance(seed, int) or not 0 <= seed < _SEEDS:
-        raise ModelError(
-            "the seed is not usable", found=str(seed)[:60], expected="a whole number, 0 to 2**64-1"
-        )
+    check_seed(seed)
     setting = read_setting(scenario, design)
     sheet = read_sheet(source)
     rows = complete(read_rows(sheet, setting.data_sheet), sheet.where, setting.age)

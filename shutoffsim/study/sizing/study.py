@@ -12,6 +12,7 @@ from shutoffsim.model.layout import YEAR
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.scenario.resolve import Design
 from shutoffsim.study.cautions import SIZING
+from shutoffsim.study.options import Progress, RunOptions
 from shutoffsim.study.sizing import advice, ladder, need, prices, shortfall, supply, worth
 from shutoffsim.study.sizing.result import Sizing
 from shutoffsim.study.sizing.strokes import stall_figures
@@ -78,7 +79,7 @@ def size(
     seed: int = 1,
     workers: int = 1,
     histories: int = HISTORIES,
-    progress: worth.Progress | None = None,
+    progress: Progress | None = None,
 ) -> Sizing:
     """Size the clamped actuator of a design.
 
@@ -124,7 +125,8 @@ def size(
         When it has no clamped actuator, or a number is out of range.
     """
     chosen_design = choose_design(scenario, design)
-    _check(target, confidence, seed, workers, histories, scale)
+    _check(target, confidence, scale)
+    RunOptions(seed, workers, histories, least_histories=2, most_histories=MOST_HISTORIES)
     stated = prices.read_prices(price, scenario.currency)
     given = ladder.read_ratings(ratings) if ratings is not None else None
     if measurements is not None:
@@ -224,7 +226,7 @@ def size(
 class _Steps:
     """Progress over several runs as one."""
 
-    def __init__(self, progress: worth.Progress | None, planned: int) -> None:
+    def __init__(self, progress: Progress | None, planned: int) -> None:
         self.progress = progress
         self.planned = planned
         self.done = 0
@@ -265,20 +267,12 @@ def _strong(params: Any, number: int, confidence: float) -> float:
     return float(stall_figures(p, unit, 0.0, voltage, resistance, 0.0)[0])
 
 
-def _check(
-    target: float, confidence: float, seed: int, workers: int, histories: int, scale: str
-) -> None:
+def _check(target: float, confidence: float, scale: str) -> None:
     wrong: tuple[str, object, str] | None = None
     if not 0.001 <= target <= 0.5:
         wrong = ("target-pfd", target, "a probability from 0.1 % to 50 %")
     elif not 0.5 <= confidence <= 0.99:
         wrong = ("confidence", confidence, "a share of valves from 50 % to 99 %")
-    elif not 0 <= seed < 2**64:
-        wrong = ("seed", seed, "0 to 2**64 - 1")
-    elif not 1 <= workers <= 1024:
-        wrong = ("workers", workers, "1 to 1024")
-    elif not 2 <= histories <= MOST_HISTORIES:
-        wrong = ("histories", histories, f"2 to {MOST_HISTORIES:,}")
     elif scale not in ladder.SCALED:
         wrong = ("scale", scale, '"gears" or "motor"')
     if wrong is not None:

@@ -15,7 +15,7 @@ from shutoffsim.estimate.estimate import Estimate, with_interval
 from shutoffsim.estimate.tally import Tally
 from shutoffsim.model import layout as L
 from shutoffsim.scenario.schema.money import Costs
-from shutoffsim.study.compare import Progress
+from shutoffsim.study.options import Progress
 
 PROBES = 16
 DAY = 86400.0
