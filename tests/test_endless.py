@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 
 import shutoffsim
 from shutoffsim.cli import app
-from shutoffsim.engine.guard import MOST_EVENTS, TooManyEvents
+from shutoffsim.engine.guard import MOST_EVENTS, TooManyEventsError
 from shutoffsim.engine.run import Setup, run_chunk, run_chunks
 from shutoffsim.errors import ScenarioError
 
@@ -33,7 +33,7 @@ def test_a_history_without_end_ends_with_an_error(engine, spoil):
     params["source_rate"][:, 0] = 1e-9
     params[spoil][:, 0] = 1e18
     setup = replace(Setup.of(params, 1, engine, probes=2, names=["A"]), most_events=3000)
-    with pytest.raises(TooManyEvents) as told:
+    with pytest.raises(TooManyEventsError) as told:
         run_chunk(setup, 0, 1)
     text = str(told.value)
     assert "more than 3,000 events" in text
@@ -51,7 +51,7 @@ def test_both_engines_tell_the_same(field):
     texts = []
     for engine in ("batch", "trace"):
         setup = replace(Setup.of(params, 5, engine, probes=3), most_events=2000)
-        with pytest.raises(TooManyEvents) as told:
+        with pytest.raises(TooManyEventsError) as told:
             run_chunk(setup, 7, 2)
         texts.append(str(told.value))
     assert texts[0] == texts[1]
@@ -67,7 +67,7 @@ def test_the_events_of_a_probe_count():
     texts = []
     for engine in ("batch", "trace"):
         setup = replace(Setup.of(params, 5, engine, probes=1), most_events=2000)
-        with pytest.raises(TooManyEvents) as told:
+        with pytest.raises(TooManyEventsError) as told:
             run_chunk(setup, 0, 1)
         texts.append(str(told.value))
     assert texts[0] == texts[1]
@@ -82,7 +82,7 @@ def test_as_many_events_as_are_allowed_are_no_error():
     # A probe's own events come on top of those of its history.
     most = events + 100
     assert run_chunk(replace(setup, most_events=most), 0, 1).summary["events"][0, 0] == events
-    with pytest.raises(TooManyEvents):
+    with pytest.raises(TooManyEventsError):
         run_chunk(replace(setup, most_events=events - 1), 0, 1)
 
 

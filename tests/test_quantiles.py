@@ -17,6 +17,7 @@ from shutoffsim.model.quantiles import (
     TRIANGULAR,
     UNIFORM,
     WEIBULL,
+    chance,
     normal_quantile,
     quantile,
     waiting,
@@ -51,6 +52,19 @@ def test_quantiles_equal_those_of_scipy(numbers, law):
     middle = (U > 1e-4) & (U < 1 - 1e-4)
     assert got[middle] == pytest.approx(law.ppf(U[middle]), rel=1e-11)
     assert law.cdf(got) == pytest.approx(U, rel=1e-6, abs=1e-13)
+
+
+@pytest.mark.parametrize(("numbers", "law"), DISTRIBUTIONS)
+def test_chances_equal_those_of_scipy(numbers, law):
+    places = np.concatenate([law.ppf(U), [-1.0, 0.0, 1e9]])
+    got = [chance(np.array(numbers), x) for x in places]
+    assert got == pytest.approx(law.cdf(places), rel=1e-11, abs=1e-15)
+
+
+def test_a_fixed_value_is_not_exceeded():
+    fixed = np.array([FIXED, 4.25, 0.0, 0.0])
+    assert [chance(fixed, x) for x in (4.2, 4.25, 4.3)] == [0.0, 1.0, 1.0]
+    assert chance(np.array([FIXED, np.inf, 0.0, 0.0]), 1e30) == 0.0
 
 
 def test_a_fixed_value_is_fixed():

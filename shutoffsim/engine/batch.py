@@ -177,9 +177,7 @@ def run_history(
     begin_course(course, placed, room)
     while True:
         while course.next <= now and course.next < p.horizon:
-            next_probe(
-                course, share_cum, cell_cum, cell, s.seed, s.history, placed, room, probe
-            )
+            next_probe(course, share_cum, cell_cum, cell, s.seed, s.history, placed, room, probe)
             row = rows[probe.number : probe.number + 1]
             row[0].design = guard.design
             if not resolve(p, states, times, fork_times, delay, probe, row, guard):

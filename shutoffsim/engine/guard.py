@@ -51,14 +51,16 @@ _LOOK_AT = {
     L.REPAIR: "the repair time of the closing element",
     L.SENSOR_CHECK: "detection.test_interval",
     L.SENSOR_SHOCK: "the failure_rate of the sensors and detection.common_cause",
+    L.AIM_SENSORS: "detection.test_interval and detection.replacement",
+    L.AIM_BATTERY: "battery.test and battery.change",
 }
 
 
-class TooManyEvents(ModelError):
+class TooManyEventsError(ModelError):
     """A history has more events than can be simulated."""
 
 
-class Stopped(Exception):
+class StoppedError(Exception):
     """Histories have ended early because somebody asked for it; nobody reads their results."""
 
 
@@ -77,7 +79,7 @@ def is_over(guard, events, clock):
     return events > guard.most or guard.stop != 0
 
 
-def too_many_events(guard: Any, p: Any, name: str) -> TooManyEvents:
+def too_many_events(guard: Any, p: Any, name: str) -> TooManyEventsError:
     """Return the error that a history of the design ``p`` with too many events is.
 
     Parameters
@@ -92,7 +94,7 @@ def too_many_events(guard: Any, p: Any, name: str) -> TooManyEvents:
     clock = int(np.argmax(guard.rings))
     share = 100.0 * guard.rings[clock] / max(guard.rings.sum(), 1)
     history = int(guard.history)
-    return TooManyEvents(
+    return TooManyEventsError(
         f"a history has more than {int(guard.most):,} events: it would hardly come to an end",
         where=f"design “{name}”, history {history:,}" if name else f"history {history:,}",
         found=f"{share:.0f} % of the last ones are rings of the clock “{_clock_name(p, clock)}”",
@@ -130,4 +132,4 @@ def _look_at(p: Any, clock: int) -> str:
             f"the failure_rate and battery_life of sensor {clock - sensors + 1}, in the order of "
             "the file, and detection.replacement"
         )
-    return "what an open leak sets off: report_interval, flow_rule.time, and how often it cannot end"
+    return "detection.report_interval, the flow rule, and why an open leak does not end"

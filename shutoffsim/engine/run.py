@@ -12,7 +12,7 @@ from typing import Any, Literal, TypeVar
 import numpy as np
 
 from shutoffsim.engine import batch, trace
-from shutoffsim.engine.guard import MOST_EVENTS, Stopped, new_guard, too_many_events
+from shutoffsim.engine.guard import MOST_EVENTS, StoppedError, new_guard, too_many_events
 from shutoffsim.engine.placement import Placement, place
 from shutoffsim.model import layout as L
 from shutoffsim.model.compiled import NOT_STORED, is_warm, mark_warm
@@ -111,9 +111,9 @@ def run_chunk(setup: Setup, first: int, n: int, guard: Any = None) -> Chunk:
 
     Raises
     ------
-    TooManyEvents
+    TooManyEventsError
         A history would hardly come to an end.
-    Stopped
+    StoppedError
         The guard was told to stop.
     """
     k = len(setup.params)
@@ -140,7 +140,7 @@ def run_chunk(setup: Setup, first: int, n: int, guard: Any = None) -> Chunk:
         )
         if count == batch.OVER:
             if guard[0].stop:
-                raise Stopped
+                raise StoppedError
             d = int(guard[0].design)
             raise too_many_events(guard[0], setup.params[d], setup.names[d] if setup.names else "")
         if not is_warm():

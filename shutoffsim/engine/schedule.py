@@ -137,7 +137,7 @@ def set_next(course, placed, room):
 
 @entry
 def begin_course(course, placed, room):
-    """Start a history's schedule: ``placed`` are its stratified probes, ``room`` all it can have."""
+    """Start the schedule of a history with stratified probes ``placed`` and ``room`` for all."""
     course.base = 0
     course.extra = 0
     course.draws = 0

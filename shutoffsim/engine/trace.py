@@ -14,7 +14,7 @@ import simpy
 from numpy.typing import NDArray
 
 from shutoffsim.engine.batch import OVER, probe_weight
-from shutoffsim.engine.guard import TooManyEvents, is_over, new_guard, too_many_events
+from shutoffsim.engine.guard import TooManyEventsError, is_over, new_guard, too_many_events
 from shutoffsim.engine.placement import Placement
 from shutoffsim.engine.schedule import (
     COURSE,
@@ -91,6 +91,7 @@ class History:
         self.env = simpy.Environment()
         self.delay = np.full(L.CLOCKS, L.KEEP)
         self.times = np.full(L.CLOCKS, L.NEVER)
+        self.rings = 0
         self.alarms: dict[int, _Alarm] = {}
 
     @property
@@ -122,8 +123,8 @@ class History:
 
     def step(self) -> None:
         """Let the next clock ring."""
-        events = self.state[0].events
-        while self.state[0].events == events:  # the alarms of clocks set anew lie about, too
+        rings = self.rings
+        while self.rings == rings:  # the alarms of clocks set anew lie about, too
             self.env.step()
 
     def run_probe(self, source: int, key: int) -> None:
@@ -160,6 +161,7 @@ class History:
         if self.alarms.get(alarm.clock) is not alarm:
             return
         del self.alarms[alarm.clock]
+        self.rings += 1
         state = self.state[0]
         react(alarm.clock, self.now, self.p, state, self.delay, self.rows)
         if is_over(self.guard, state.events, alarm.clock):
@@ -211,7 +213,7 @@ def run_histories(
             history = History(params[d], state, natural, guard=guard[0])
             try:
                 _run_history(history, placement, placed, rows[d, h])
-            except TooManyEvents:
+            except TooManyEventsError:
                 return OVER
             ended = state[0]
             natural["design"][count : ended.n_rows] = d

@@ -80,11 +80,14 @@ def report_is_lost(p, s, slot, k):
 
 
 @kernel
-def next_sensor_death(p, s, k):
+def next_sensor_death(p, s, k, now):
     """Return the delay [s] until sensor ``k``, renewed now, dies by itself or by its battery."""
     own = p.sensor_failure_rate[k] * (1.0 - p.sensor_common)
     fails = waiting(own, sensor_draw(s, k))
-    return min(fails, quantile(p.sensor_battery_life[k], sensor_draw(s, k)))
+    lives = min(fails, quantile(p.sensor_battery_life[k], sensor_draw(s, k)))
+    s.sensor_new_at[k] = now
+    s.sensor_dies_at[k] = now + lives
+    return lives
 
 
 @kernel

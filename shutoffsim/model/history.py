@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 
-from shutoffsim.model import control, detection, leak, power, valve
+from shutoffsim.model import aim, control, detection, leak, power, valve
 from shutoffsim.model import layout as L
 from shutoffsim.model.compiled import entry, kernel
 from shutoffsim.model.fitted import closes_itself, falls_open, falls_shut
@@ -68,12 +68,12 @@ def start(p, s, delay):
         s.trip = 1 - s.trip  # the trip clock turns it at once
     for k in range(p.n_sensors):
         s.sensor_ok[k] = 1
-        delay[L.FIRST_SOURCE + p.n_sources + k] = detection.next_sensor_death(p, s, k)
+        delay[L.FIRST_SOURCE + p.n_sources + k] = detection.next_sensor_death(p, s, k, 0.0)
     for i in range(p.n_sources):
         delay[L.FIRST_SOURCE + i] = waiting(leak.greatest_rate(p, s, i), source_draw(s, i, 0))
     if p.n_sensors > 0:
         delay[L.SENSOR_CHECK] = p.sensor_check
-        delay[L.SENSOR_SHOCK] = waiting(detection.shock_rate(p), shock_draw(s))
+        delay[L.SENSOR_SHOCK] = next_shock(p, s, 0.0)
     if not closes_itself(p):
         return
     delay[L.EXERCISE] = p.exercise
@@ -84,6 +84,7 @@ def start(p, s, delay):
     if p.battery_fitted == 1:
         delay[L.BATTERY_LIFE] = power.next_battery_failure(p, s)
         delay[L.BATTERY_CHANGE] = p.battery_change
+    aim.begin_aim(p, s, delay)
 
 
 @kernel
@@ -92,6 +93,14 @@ def shock_draw(s):
     u = uniform(s.seed, s.history, SHOCK_DRAWS, s.n_shock)
     s.n_shock += 1
     return u
+
+
+@kernel
+def next_shock(p, s, now):
+    """Return the delay [s] until all sensors die at once."""
+    delay = waiting(detection.shock_rate(p), shock_draw(s))
+    s.shock_at = now + delay
+    return delay
 
 
 @kernel
@@ -326,6 +335,7 @@ def on_controller(p, s, now, delay):
 def on_battery_life(p, s, now, delay):
     """The battery fails, unnoticed until a test, a change or an outage."""
     s.battery_ok = 0
+    aim.aim_at_outage(p, s, now, delay)
     if p.battery_test < math.inf:  # tests of a good battery change nothing: they need no clock
         delay[L.BATTERY_TEST] = p.battery_test - now % p.battery_test
     delay[L.BATTERY_LIFE] = L.NEVER
@@ -363,12 +373,12 @@ def on_battery_change(p, s, now, delay):
 
 
 @kernel
-def on_sensor(p, s, k, delay):
+def on_sensor(p, s, k, now, delay):
     """Sensor ``k`` dies, or a dead one is replaced."""
     clock = L.FIRST_SOURCE + p.n_sources + k
     if s.sensor_ok[k] == 0:
         s.sensor_ok[k] = 1
-        delay[clock] = detection.next_sensor_death(p, s, k)
+        delay[clock] = detection.next_sensor_death(p, s, k, now)
         return
     s.sensor_ok[k] = 0
     delay[clock] = L.NEVER
@@ -377,20 +387,20 @@ def on_sensor(p, s, k, delay):
 
 
 @kernel
-def renew_sensors(p, s, delay):
+def renew_sensors(p, s, now, delay):
     """Dead sensors are replaced by working ones."""
     for k in range(p.n_sensors):
         if s.sensor_ok[k] == 0:
-            on_sensor(p, s, k, delay)
+            on_sensor(p, s, k, now, delay)
 
 
 @kernel
-def on_sensor_shock(p, s, delay):
+def on_sensor_shock(p, s, now, delay):
     """One event kills all sensors."""
     for k in range(p.n_sensors):
         if s.sensor_ok[k] == 1:
-            on_sensor(p, s, k, delay)
-    delay[L.SENSOR_SHOCK] = waiting(detection.shock_rate(p), shock_draw(s))
+            on_sensor(p, s, k, now, delay)
+    delay[L.SENSOR_SHOCK] = next_shock(p, s, now)
 
 
 @kernel
@@ -448,7 +458,7 @@ def settle(p, s, now, rows, delay):
             control.note_stiffness(s, mode)
             control.schedule_repair(p, s, delay)
         elif (L.MENDS_SENSORS >> mode) & 1 == 1:
-            renew_sensors(p, s, delay)
+            renew_sensors(p, s, now, delay)
         elif (L.MENDS_BATTERY >> mode) & 1 == 1 and s.battery_ok == 0:
             renew_battery(p, s, now, delay)
         s.hold_leak = 0
@@ -483,7 +493,7 @@ def react(clock, now, p, s, delay, rows):
         delay[clock] = L.NEVER
         on_leak_clock(p, s, now, number // 7, number % 7, delay)
     elif clock >= sensors:
-        on_sensor(p, s, clock - sensors, delay)
+        on_sensor(p, s, clock - sensors, now, delay)
     elif clock >= L.FIRST_SOURCE:
         on_source(p, s, clock - L.FIRST_SOURCE, now, delay)
     else:
@@ -527,9 +537,13 @@ def react(clock, now, p, s, delay, rows):
             control.finish_repair(p, s, now, delay)
         elif clock == L.SENSOR_CHECK:
             delay[L.SENSOR_CHECK] = p.sensor_check
-            renew_sensors(p, s, delay)
+            renew_sensors(p, s, now, delay)
         elif clock == L.SENSOR_SHOCK:
-            on_sensor_shock(p, s, delay)
+            on_sensor_shock(p, s, now, delay)
+        elif clock == L.AIM_SENSORS:
+            aim.aim_at_sensors(p, s, now, delay)
+        elif clock == L.AIM_BATTERY:
+            aim.aim_at_battery(p, s, now, delay)
     if had_leaks or s.open_leaks > 0:
         settle(p, s, now, rows, delay)
         plan(p, s, delay)

@@ -313,8 +313,8 @@ EVERY_LEAK = -1  # value of ``focus``: write a row for each leak that ends
 STATE_FIELDS = (
     ("seed", "u", "key of all draws"),
     ("history", "u", "number of this history"),
-    ("tilt", "i", "1: stiff valves and early failures are drawn more often, see site.aim"),
-    ("weight", "f", "likelihood ratio of this history; 1 without tilt"),
+    ("tilt", "i", "1: half of the histories are aimed at rare failures, see aim"),
+    ("weight", "f", "likelihood ratio of this history so far; 1 without tilt"),
     ("focus", "i", "key of the leak whose incident is wanted, or EVERY_LEAK"),
     ("n_rows", "i", "rows written"),
     ("dropped", "i", "leaks dropped because all slots were taken"),
@@ -392,6 +392,23 @@ STATE_FIELDS = (
     ("stroke_draw", "i", "count of its draws"),
     ("tries", "i", "attempts made for the present demand"),
     ("pending", "i", "1: a leak demand waits for the stroke to end"),
+    # aim at rare failures: densities are those of a look over the plain one
+    ("aim", "i", "the look that this history takes"),
+    ("aim_density", "f", "of all looks that are settled at the start"),
+    ("sensors_window", "i", "windows begun"),
+    ("sensors_past", "f", "density of the look at sensors from past windows"),
+    ("sensors_now", "f", "from this window"),
+    ("sensors_ahead", "f", "from windows to come"),
+    ("battery_window", "i", ""),
+    ("battery_past", "f", ""),
+    ("battery_now", "f", ""),
+    ("battery_ahead", "f", ""),
+    ("dark_until", "f", "end of the window in which the battery dies; negative: it does not"),
+    ("let_outage", "i", "1: mains are let fail in it"),
+    ("sensor_new_at", "fsensors", ""),
+    ("sensor_dies_at", "fsensors", ""),
+    ("shock_at", "f", "when all sensors die at once"),
+    ("battery_dies_at", "f", ""),
     # counts for the history's summary
     ("nuisance_closings", "i", ""),
     ("demands", "i", "strokes begun"),
@@ -454,6 +471,7 @@ _STATE_KINDS = {
     "u": (np.uint64, ()),
     "sources": (np.int64, (MAX_SOURCES,)),
     "sensors": (np.int64, (MAX_SENSORS,)),
+    "fsensors": (np.float64, (MAX_SENSORS,)),
     "slots": (np.int64, (SLOTS,)),
     "fslots": (np.float64, (SLOTS,)),
     "reach": (np.float64, (SLOTS, MAX_SENSORS)),
@@ -484,8 +502,10 @@ STATE = _record([(name, *_STATE_KINDS[kind]) for name, kind, _meaning in STATE_F
     REPAIR,
     SENSOR_CHECK,
     SENSOR_SHOCK,
+    AIM_SENSORS,
+    AIM_BATTERY,
     FIRST_SOURCE,
-) = np.arange(21)
+) = np.arange(23)
 CLOCK_NAMES = (
     "weather",
     "mains",
@@ -507,6 +527,8 @@ CLOCK_NAMES = (
     "repair",
     "sensor check",
     "sensor shock",
+    "aim at sensors",
+    "aim at the battery",
 )
 
 #: Clocks of one open leak, in order, after the sources and the sensors.

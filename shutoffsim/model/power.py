@@ -83,7 +83,9 @@ def next_battery_failure(p, s):
     """Return the delay [s] until the battery of today fails unnoticed."""
     u = uniform(s.seed, s.history, BATTERY_DRAWS, s.n_battery)
     s.n_battery += 1
-    return quantile(p.battery_life, u)
+    lives = quantile(p.battery_life, u)
+    s.battery_dies_at = s.battery_new_at + lives
+    return lives
 
 
 @kernel

@@ -110,6 +110,32 @@ def quantile(dist, u):
 
 
 @kernel
+def chance(dist, x):
+    """Return the chance that the distribution ``dist = (kind, a, b, c)`` gives at most ``x``."""
+    kind = int(dist[0])
+    if kind == FIXED:
+        return 1.0 if x >= dist[1] else 0.0
+    if kind == UNIFORM:
+        return min(max((x - dist[1]) / (dist[2] - dist[1]), 0.0), 1.0) if dist[2] > dist[1] else 1.0
+    if kind == LOGNORMAL or kind == EXPONENTIAL or kind == WEIBULL:
+        if x <= 0.0:
+            return 0.0
+        if kind == LOGNORMAL:
+            return 0.5 * math.erfc((dist[1] - math.log(x)) / (dist[2] * math.sqrt(2.0)))
+        if kind == EXPONENTIAL:
+            return -math.expm1(-x / dist[1])
+        return -math.expm1(-((x / dist[2]) ** dist[1]))
+    least, likely, most = dist[1], dist[2], dist[3]
+    if x <= least:
+        return 0.0
+    if x >= most:
+        return 1.0
+    if x < likely:
+        return (x - least) ** 2 / ((most - least) * (likely - least))
+    return 1.0 - (most - x) ** 2 / ((most - least) * (most - likely))
+
+
+@kernel
 def waiting(rate, u):
     """Return an exponential waiting time for ``rate`` events per second; inf at rate 0."""
     if rate <= 0.0:

@@ -35,7 +35,8 @@ from shutoffsim.model.compiled import kernel
     LINK_DRAWS,
     PEOPLE_DRAWS,
     EXTRA_DRAWS,
-) = np.arange(21)
+    AIM_DRAWS,
+) = np.arange(22)
 BLOCK_BITS = 5
 BLOCK = 1 << BLOCK_BITS  # histories whose sites are drawn to fall evenly
 SENSOR_DRAWS = 64  # + number of the sensor

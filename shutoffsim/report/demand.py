@@ -53,7 +53,10 @@ def print_failure_on_demand(console: Console, result: FailureOnDemand) -> None:
     console.print()
     found = result.probability
     if not found.value > 0.0:
-        sentence = f"No failure was seen: at most one leak in {1.0 / found.high:,.0f} (95 %)."
+        sentence = (
+            f"No failure was seen in {result.histories:,} histories: at most one leak in about "
+            f"{1.0 / found.high:,.0f} is not stopped in time (95 %)."
+        )
     elif set(result.modes) == {"no automation"}:
         sentence = "Nothing is fitted that could stop a leak: automation fails at every one."
     elif found.value == 1.0:
@@ -65,7 +68,8 @@ def print_failure_on_demand(console: Console, result: FailureOnDemand) -> None:
         sentence = f"About one leak in {leaks} is not stopped in time ({percent(found)})."
     console.print(wrap(sentence, width))
     if not result.reached:
-        console.print(wrap("The wanted relative error was not reached.", width))
+        reason = "" if found.value > 0.0 else ": a failure that is never seen has none"
+        console.print(wrap(f"The wanted relative error was not reached{reason}.", width))
     facts = (
         f"{result.histories:,} histories of {result.horizon_years:g} years, seed {result.seed}; "
         f"{result.method}; scenario {result.scenario_hash}, shutoffsim {result.version}."

@@ -6,14 +6,15 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from shutoffsim.engine.run import Setup, run_chunks
+from shutoffsim.engine.run import Engine, Setup, run_chunks
 from shutoffsim.errors import ModelError
 from shutoffsim.estimate import tally as T
 from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.estimate.stopping import StoppingRule
 from shutoffsim.estimate.tally import Tally
 from shutoffsim.model import layout as L
-from shutoffsim.study.compare import Progress
+from shutoffsim.study import options
+from shutoffsim.study.options import Progress, RunOptions, check_count
 from shutoffsim.version import __version__
 
 if TYPE_CHECKING:
@@ -25,9 +26,12 @@ PROBES = 4
 EXTRA_PROBES = 128
 LEAST_HISTORIES = 2048
 MOST_HISTORIES = 4_000_000
+MOST_UNSEEN = 65_536  # histories without a failure after which to stop with an upper bound
+RULE_OF_THREE = 3.0  # none of n: a chance above 3 / n would have shown with 95 %
+HALF_PLAIN = 2.0  # of the histories one half runs as ever, and each of them carries leaks
 METHOD = (
-    "extra probes while automation is impaired, stiff valves and random failures drawn more often, "
-    "with weights that keep the estimate unbiased"
+    "extra probes while automation is impaired; half of the histories aimed at stiff valves, "
+    "random failures, dead sensors and dead batteries, with weights that keep the estimate unbiased"
 )
 
 
@@ -99,6 +103,7 @@ def failure_on_demand(
     relative_error: float = 0.05,
     seed: int = 1,
     workers: int = 1,
+    engine: Engine = "batch",
     most: int = MOST_HISTORIES,
     progress: Progress | None = None,
 ) -> FailureOnDemand:
@@ -115,6 +120,8 @@ def failure_on_demand(
         0 to 2**64 - 1.
     workers : int
         Threads.
+    engine : {"batch", "trace"}
+        Compiled loop, or SimPy (slow, same numbers).
     most : int
         Histories after which to stop all the same.
     progress : callable, optional
@@ -136,28 +143,36 @@ def failure_on_demand(
     Two changes of where histories look, both exact: in stretches in which automation is impaired
     (no power, a dormant failure, a valve too stiff ...) further probes are placed as a Poisson
     process whose rate depends on the history so far, each weighted by leak rate over total probe
-    density (Campbell-Mecke formula for a predictable intensity); and half of the histories draw
-    very stiff valves, or a random failure within the service life, weighted by the likelihood
-    ratio, which is at most 2.
+    density (Campbell-Mecke formula for a predictable intensity); and half of the histories aim at
+    rare failures, weighted by the likelihood ratio, which is at most 2
+    (:mod:`shutoffsim.model.aim`).
+
+    A design that shows no failure in 65,536 histories gets an upper bound and no more histories.
     """
-    if not 1e-4 <= relative_error < 1.0:
-        raise ModelError(
-            "relative_error is out of range",
-            found=str(relative_error),
-            expected="from 0.01 % to below 100 %",
-        )
-    setup = Setup.of(scenario.parameters([design]), seed, "batch", PROBES, [design])
+    RunOptions(seed, workers, precision=relative_error, precision_name="relative_error")
+    check_count("most", most, 1, options.MOST_HISTORIES)
+    setup = Setup.of(scenario.parameters([design]), seed, engine, PROBES, [design])
     setup = replace(setup, extra=EXTRA_PROBES, tilt=True)
     tally = Tally(1, scenario.service_life / L.YEAR)
     rule = StoppingRule(relative_error, min(LEAST_HISTORIES, most), most)
-    error = math.inf
-    while (target := rule.next_target(tally.n, error)) > tally.n:
+    error, most_now = math.inf, min(MOST_UNSEEN, most)
+    while (target := min(rule.next_target(tally.n, error), most_now)) > tally.n:
         for chunk in run_chunks(setup, tally.n, target, workers):
             tally.add(chunk)
             if progress is not None:
                 progress(tally.n, target)
         found = tally.share(0, T.FAILED)
         error = found.relative_error
+        if not found.value >= 0.0:
+            raise ModelError(
+                "no leak ever starts in this design: nothing is demanded of it",
+                where=f"design “{design}”",
+                expected="a leak source whose rate is above zero",
+            )
+        if found.value == 0.0:
+            found = Estimate(0.0, math.nan, 0.0, min(HALF_PLAIN * RULE_OF_THREE / tally.n, 1.0))
+        else:
+            most_now = most
     modes = {
         mode: tally.share(0, T.FIRST_MODE + number)
         for number, mode in enumerate(L.MODES)

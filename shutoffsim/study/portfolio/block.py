@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from shutoffsim.engine.guard import TooManyEvents
+from shutoffsim.engine.guard import TooManyEventsError
 from shutoffsim.engine.run import Chunk, Setup, run_chunk
 from shutoffsim.errors import Problem, ScenarioError
 from shutoffsim.estimate.estimate import t_factor
@@ -113,7 +113,7 @@ def run_block(question: Question | bytes, rows: tuple[Row, ...], guard: Any = No
         except ScenarioError as error:
             failures.append(_failure(row, error.problems))
             continue
-        except TooManyEvents as error:
+        except TooManyEventsError as error:
             failures.append(_failure(row, (error.problem,)))
             continue
         ran[place] = True
