@@ -109,7 +109,8 @@ def run_block(question: Question | bytes, rows: tuple[Row, ...], guard: Any = No
     sums, natural, failures, caps = [], [], [], []
     for place, row in enumerate(rows):
         try:
-            chunk = run_dwelling(resolver.record(row), asked, row, guard)
+            params = resolver.record(row)
+            chunk = run_dwelling(params, asked, row, guard)
         except ScenarioError as error:
             failures.append(_failure(row, error.problems))
             continue
