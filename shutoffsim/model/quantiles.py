@@ -117,14 +117,14 @@ def chance(dist, x):
         return 1.0 if x >= dist[1] else 0.0
     if kind == UNIFORM:
         return min(max((x - dist[1]) / (dist[2] - dist[1]), 0.0), 1.0) if dist[2] > dist[1] else 1.0
-    if kind == LOGNORMAL or kind == EXPONENTIAL or kind == WEIBULL:
-        if x <= 0.0:
+    if kind == LOGNORMAL:
+        if x <= dist[3]:
             return 0.0
-        if kind == LOGNORMAL:
-            return 0.5 * math.erfc((dist[1] - math.log(x)) / (dist[2] * math.sqrt(2.0)))
-        if kind == EXPONENTIAL:
-            return -math.expm1(-x / dist[1])
-        return -math.expm1(-((x / dist[2]) ** dist[1]))
+        return 0.5 * math.erfc((dist[1] - math.log(x - dist[3])) / (dist[2] * math.sqrt(2.0)))
+    if kind == EXPONENTIAL:
+        return -math.expm1(-max(x, 0.0) / dist[1])
+    if kind == WEIBULL:
+        return -math.expm1(-((max(x, 0.0) / dist[2]) ** dist[1]))
     least, likely, most = dist[1], dist[2], dist[3]
     if x <= least:
         return 0.0

@@ -153,7 +153,7 @@ def failure_on_demand(
     check_count("most", most, 1, options.MOST_HISTORIES)
     setup = Setup.of(scenario.parameters([design]), seed, engine, PROBES, [design])
     setup = replace(setup, extra=EXTRA_PROBES, tilt=True)
-    tally = Tally(1, scenario.service_life / L.YEAR)
+    tally = Tally(1, scenario.service_life / L.YEAR, params=setup.params)
     rule = StoppingRule(relative_error, min(LEAST_HISTORIES, most), most)
     error, most_now = math.inf, min(MOST_UNSEEN, most)
     while (target := min(rule.next_target(tally.n, error), most_now)) > tally.n:
