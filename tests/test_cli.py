@@ -13,6 +13,8 @@ import time
 from pathlib import Path
 
 import pandas as pd
+import pyarrow as pa
+import pyarrow.csv
 import pyarrow.parquet as pq
 import pytest
 from typer.testing import CliRunner
@@ -22,6 +24,7 @@ from shutoffsim.cli import app
 from shutoffsim.cli.app import _asked, listen, progress_bar, read_share
 from shutoffsim.errors import ModelError
 from shutoffsim.report.files import OutputFile
+from shutoffsim.report.table_file import TableFile
 from shutoffsim.study.incidents import COLUMNS
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -29,6 +32,7 @@ ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = Path(shutoffsim.__file__).resolve().parent.parent
 PYTHON = [sys.executable, "-P"]
 ENVIRONMENT = {**os.environ, "PYTHONPATH": str(PACKAGE)}
+READINGS = ROOT / "docs" / "torque-readings.csv"
 COTTAGE = ROOT / "scenarios" / "holiday_cottage.toml"
 TOP_KEYS = {
     "scenario",
@@ -360,6 +364,15 @@ def test_bad_scenarios_end_with_a_message(tmp_path, command, case):
         (("replay", COTTAGE, "--history", "-1"), "history is out of range"),
         (("replay", COTTAGE, "--history", "1", "--pick", "worst"), "exclude"),
         (("replay", COTTAGE, "--probe", "1"), "needs its history"),
+        (("compare", COTTAGE, "--json", "x.pdf"), "ends in .json"),
+        (("compare", COTTAGE, "--json", "x"), "ends in .json"),
+        (("pfd", COTTAGE, "--json", "x.csv"), "ends in .json"),
+        (("check", COTTAGE, "--csv", "x.parquet"), "ends in .csv"),
+        (("report", COTTAGE, "--out", "x.pdf"), "ends in .html or .htm"),
+        (("report", COTTAGE, "--out", "x"), "ends in .html or .htm"),
+        (("summary", COTTAGE, "--out", "x.html"), "ends in .pdf"),
+        (("fit-torque", READINGS, "--fragment", "x.csv"), "ends in .toml"),
+        (("new", "x.docx"), "ends in .toml"),
         (("new", ROOT), "folder"),
         (("new", "no/such/folder/x"), "no such folder"),
         (("sing",), "sing"),
@@ -521,6 +534,94 @@ def test_a_reader_that_stops_reading_is_no_error():
     process.stderr.close()
     assert "Traceback" not in errors
     assert "Exception" not in errors
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no /dev/full")
+@pytest.mark.parametrize(
+    ("args", "streams"),
+    [
+        (("--help",), "out"),
+        (("--version",), "out"),
+        (("check", COTTAGE), "out"),
+        (("check", COTTAGE), "both"),
+        (("check", "nothing.toml"), "both"),
+    ],
+)
+def test_standard_output_on_a_full_disk_is_told(args, streams):
+    with open("/dev/full", "w") as full:
+        done = subprocess.run(
+            [*PYTHON, "-m", "shutoffsim", *map(str, args)],
+            env=ENVIRONMENT,
+            stdout=full,
+            stderr=full if streams == "both" else subprocess.PIPE,
+            text=True,
+            timeout=300,
+            check=False,
+        )
+    assert done.returncode == 2
+    if streams == "out":
+        assert done.stderr.startswith("standard output: the output cannot be written\n")
+        assert "no space left" in done.stderr
+        assert len(done.stderr.splitlines()) == 3
+
+
+def test_texts_in_exported_tables_are_no_formulas(tmp_path):
+    text = (
+        '[leaks."+hose"]\nkind = "appliance hose"\nzone = "@kitchen"\n[zones."@kitchen"]\n'
+        'area = "9 m2"\n[designs."=1+1"]\nelement.kind = "none"\n[designs."-2 and more"]\n'
+        'element.kind = "alarm only"\n'
+    )
+    file, leaks, csv = tmp_path / "s.toml", tmp_path / "leaks.csv", tmp_path / "values.csv"
+    file.write_text(text)
+    assert run("compare", file, "--histories", 2, "--incidents", leaks).exit_code == 0
+    rows = pd.read_csv(leaks)
+    assert set(rows["design"]) == {"'=1+1", "'-2 and more"}
+    assert set(rows["source"]) == {"'+hose"}
+    assert rows["loss"].dtype == float
+    parquet = tmp_path / "leaks.parquet"
+    assert run("compare", file, "--histories", 2, "--incidents", parquet).exit_code == 0
+    assert set(pd.read_parquet(parquet)["design"]) == {"=1+1", "-2 and more"}
+    assert run("check", file, "--csv", csv).exit_code == 0
+    cells = pd.read_csv(csv, dtype=str, keep_default_na=False).to_numpy().ravel()
+    assert "'@kitchen" in cells
+    assert not [cell for cell in cells if cell[:1] in ("=", "+", "@", "\t", "\r")]
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("=1+1", "'=1+1"),
+        ("+49 30", "'+49 30"),
+        ("-2+3+cmd|' /C calc'!A0", "'-2+3+cmd|' /C calc'!A0"),
+        ("@SUM(A1)", "'@SUM(A1)"),
+        ("\t=1", "'\t=1"),
+        ("\r=1", "'\r=1"),
+        ("\n=1", "'\n=1"),
+        ("-", "'-"),
+        ("-5", "-5"),
+        ("+5.25e-3", "+5.25e-3"),
+        ("a=b", "a=b"),
+        ("", ""),
+        (None, None),
+    ],
+)
+@pytest.mark.parametrize("kind", [pa.string(), pa.dictionary(pa.int16(), pa.string())])
+def test_a_text_that_a_spreadsheet_would_run_gets_an_apostrophe(tmp_path, text, told, kind):
+    words = pa.array([text, "x"], pa.string())
+    table = pa.table({"text": words.cast(kind), "number": [-1.5, 2.0]})
+    with TableFile(tmp_path / "a.csv") as file:
+        file.add(table)
+    read = pyarrow.csv.read_csv(
+        tmp_path / "a.csv",
+        parse_options=pyarrow.csv.ParseOptions(newlines_in_values=True),
+        convert_options=pyarrow.csv.ConvertOptions(
+            column_types={"text": pa.string()},
+            strings_can_be_null=True,
+            quoted_strings_can_be_null=False,
+        ),
+    )
+    assert read["text"].to_pylist() == [told, "x"]
+    assert read["number"].to_pylist() == [-1.5, 2.0]
 
 
 def test_a_terminal_without_our_letters_gets_others():

@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
+import contextlib
+import errno
 import functools
 import gc
 import os
 import signal
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, ParamSpec
 
 import typer
 
-from shutoffsim.errors import ModelError, ScenarioError, ShutoffError
+from shutoffsim.errors import (
+    EXIT_BAD_INPUT,
+    ModelError,
+    OutputError,
+    ScenarioError,
+    ShutoffError,
+)
 from shutoffsim.version import __version__
 
 if TYPE_CHECKING:
@@ -25,6 +32,7 @@ if TYPE_CHECKING:
 
 # Loading modules makes many objects that stay: looking through them again and again is in vain.
 _FEW_COLLECTIONS = 500_000
+_FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 INTERRUPTED = 130  # 128 + the number of the signal, as shells count
 
 app = typer.Typer(
@@ -161,7 +169,7 @@ def compile_kernels() -> None:
     run_replay(scenario, scenario.designs[-1], history=0)
 
 
-@contextmanager
+@contextlib.contextmanager
 def result_file(path: Path | None) -> Iterator[Callable[[Plain], None]]:
     """Yield what writes a result as JSON to ``path``, or does nothing without one.
 
@@ -172,7 +180,7 @@ def result_file(path: Path | None) -> Iterator[Callable[[Plain], None]]:
     if path is None:
         yield lambda _result: None
         return
-    with OutputFile(path) as file:
+    with OutputFile(path, (".json",)) as file:
 
         def write(result: Plain) -> None:
             file.write(to_json(result).encode())
@@ -180,7 +188,7 @@ def result_file(path: Path | None) -> Iterator[Callable[[Plain], None]]:
         yield write
 
 
-@contextmanager
+@contextlib.contextmanager
 def progress_bar(what: str = "histories") -> Iterator[Progress]:
     """Yield what shows progress, where somebody looks, and stops when that was asked for."""
     from rich.console import Console
@@ -228,6 +236,27 @@ def stop_if_asked() -> None:
         sys.exit(128 + _asked[0])
 
 
+def _tell_refusal(error: OSError) -> None:
+    """Say what the system refused to do."""
+    told = OutputError(
+        "the output cannot be written" if error.filename is None else "the system refuses this",
+        where="standard output" if error.filename is None else str(error.filename),
+        found=(error.strerror or str(error)).lower(),
+        expected="a place that has room" if error.errno in _FULL else None,
+    )
+    with contextlib.suppress(OSError, ValueError):
+        typer.echo(str(told), err=True)
+    _drop_output()
+
+
+def _drop_output() -> None:
+    """Let what waits to be written go nowhere, so that nobody complains at the end."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    for stream in (sys.stdout, sys.stderr):
+        with contextlib.suppress(OSError, ValueError, AttributeError):
+            os.dup2(nowhere, stream.fileno())
+
+
 def main() -> None:
     """Run the command line."""
     gc.set_threshold(_FEW_COLLECTIONS)
@@ -236,7 +265,17 @@ def main() -> None:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a terminal without our letters is no error
     try:
-        app()
+        try:
+            app()
+        finally:
+            if sys.stdout is not None:
+                sys.stdout.flush()  # here a full disk can still be told
+    except OSError as error:
+        if isinstance(error, BrokenPipeError):
+            _drop_output()
+            raise SystemExit(1) from None  # nobody reads on, as the library behind app() has it
+        _tell_refusal(error)
+        raise SystemExit(EXIT_BAD_INPUT) from None
     except SystemExit as end:
         if end.code == INTERRUPTED:
             # Threads of the run may be at work still; nobody waits for them.

@@ -75,7 +75,7 @@ def fit_torque(
             check_names(scenario, loaded, [design])
     with ExitStack() as files:
         write_result = files.enter_context(result_file(json))
-        part = None if fragment is None else files.enter_context(OutputFile(fragment))
+        part = None if fragment is None else files.enter_context(OutputFile(fragment, (".toml",)))
         folder = None
         if figures is not None:
             from shutoffsim.report.figures import FigureFolder

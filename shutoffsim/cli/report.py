@@ -58,7 +58,7 @@ def report(
     """Write everything on one page (HTML): the answer, figures, upkeep, sources."""
     from shutoffsim.report.archive import check_place, save_assessment
     from shutoffsim.report.files import OutputFile, check_apart
-    from shutoffsim.report.page.page import page
+    from shutoffsim.report.page.page import PAGE_ENDS, page
 
     target = out if out is not None else Path(f"{output_stem(source)}-report.html")
     check_apart({"SCENARIO": source}, {"--out": target, "--save": save})
@@ -72,7 +72,7 @@ def report(
                 hint="copy the folder instead",
             )
         check_place(save)
-    with OutputFile(target) as file:
+    with OutputFile(target, PAGE_ENDS) as file:
         found = find_assessment(
             source, Wish(design, precision, histories, seed, workers, return_periods)
         )

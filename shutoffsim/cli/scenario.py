@@ -31,6 +31,7 @@ def check(
 ) -> None:
     """Check a scenario and list every value in use with where it comes from."""
     from shutoffsim.report.files import OutputFile, check_apart
+    from shutoffsim.report.table_file import harmless
     from shutoffsim.report.text import make_console
     from shutoffsim.report.values import print_values
     from shutoffsim.scenario import load
@@ -39,8 +40,9 @@ def check(
     check_names(scenario, loaded, [design] if design is not None else None)
     check_apart({"SCENARIO": scenario}, {"--csv": csv})
     if csv:
-        with OutputFile(csv) as file:
-            file.write(loaded.ledger(design, used=True).to_csv(index=False).encode())
+        with OutputFile(csv, (".csv",)) as file:
+            table = loaded.ledger(design, used=True).map(harmless)
+            file.write(table.to_csv(index=False).encode())
     print_values(make_console(), loaded, design)
 
 
@@ -62,6 +64,6 @@ def new(
             expected="the name of a new file",
             hint="choose another name, or remove it first",
         )
-    with OutputFile(file) as output:
+    with OutputFile(file, (".toml",)) as output:
         output.write(starter().encode())
     typer.echo(f"wrote {file}; next: shutoffsim compare {file}")

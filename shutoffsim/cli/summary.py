@@ -50,15 +50,11 @@ def summary(
     return_periods: PeriodsOption = None,
 ) -> None:
     """Write a risk summary of two pages (PDF) for an insurer or owner."""
-    from shutoffsim.errors import OutputError
-    from shutoffsim.report.files import OutputFile, check_apart
+    from shutoffsim.report.files import OutputFile, check_apart, check_end
     from shutoffsim.report.leaflet.typeset import check_typesetter, typeset
 
     target = out if out is not None else Path(f"{output_stem(source)}-summary.pdf")
-    if target.suffix.lower() != ".pdf":
-        raise OutputError(
-            "the summary is a PDF file", where=str(target), expected="a name that ends in .pdf"
-        )
+    check_end(target, (".pdf",))
     check_apart({"SCENARIO": source}, {"--out": target})
     check_typesetter()
     wish = Wish(design, precision, histories, seed, workers, return_periods)

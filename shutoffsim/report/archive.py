@@ -12,7 +12,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import shutil
 from collections.abc import Iterator
@@ -24,7 +23,7 @@ from typing import TYPE_CHECKING, Final
 from shutoffsim.engine.unfinished import claim_folder, clear, exchange
 from shutoffsim.errors import ModelError, OutputError
 from shutoffsim.report.estimates import estimate_table
-from shutoffsim.report.files import refusal, to_json
+from shutoffsim.report.files import from_json, refusal, to_json
 from shutoffsim.report.table_file import TableFile
 from shutoffsim.study.assessment.result import Assessment
 from shutoffsim.study.incidents import SCHEMA
@@ -222,7 +221,7 @@ def load_assessment(folder: str | Path, *, incidents: bool = False) -> Assessmen
     """
     path = Path(folder) / RESULT
     try:
-        data = json.loads(path.read_text(encoding="utf-8"))
+        data = from_json(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         raise ModelError(
             "this is no result folder",
@@ -232,7 +231,7 @@ def load_assessment(folder: str | Path, *, incidents: bool = False) -> Assessmen
         ) from None
     except OSError as error:
         raise ModelError("cannot be read", where=str(path), found=str(error.strerror)) from None
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise ModelError(
             "a stored assessment is damaged",
             where=str(path),

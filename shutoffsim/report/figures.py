@@ -18,7 +18,7 @@ import seaborn.objects as so
 from matplotlib.figure import Figure
 
 from shutoffsim.errors import OutputError
-from shutoffsim.report.files import OutputFile
+from shutoffsim.report.files import OutputFile, check_end
 from shutoffsim.study.compare import amount
 
 if TYPE_CHECKING:
@@ -107,10 +107,10 @@ def save_figure(figure: Figure, path: str | Path) -> None:
     Raises
     ------
     OutputError
-        When the file cannot be written there.
+        When the name has another end, or the file cannot be written there.
     """
-    kind = Path(path).suffix.lstrip(".").lower()
-    content = drawn(figure, kind if kind in _FORMATS else _FORMATS[0])
+    check_end(path, tuple(f".{kind}" for kind in _FORMATS))
+    content = drawn(figure, Path(path).suffix.lstrip(".").lower())
     with OutputFile(path) as file:
         file.write(content)
 

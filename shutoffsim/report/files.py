@@ -14,6 +14,16 @@ from typing import Any, Protocol, Self
 from shutoffsim.engine.unfinished import claim_file, clear, put_in_place
 from shutoffsim.errors import OutputError
 
+_KINDS = {
+    ".json": "JSON",
+    ".csv": "a table of comma-separated values",
+    ".toml": "a scenario or a part of one (TOML)",
+    ".html": "a page for a browser (HTML)",
+    ".pdf": "a PDF file",
+    ".svg": "a figure",
+}
+_DIGITS = 20  # of a whole number: 2**64 and a sign
+
 
 class OutputFile:
     """A file that replaces its target only when everything has been written.
@@ -25,17 +35,21 @@ class OutputFile:
     ----------
     path : str or pathlib.Path
         The target; a link is followed.
+    ends : tuple of str
+        What its name may end in; anything by default.
 
     Raises
     ------
     OutputError
-        On entry when nothing can be written there, later when writing fails.
+        On entry when nothing can be written there or the name has another end, later when writing
+        fails.
     """
 
     closed = False
 
-    def __init__(self, path: str | Path) -> None:
+    def __init__(self, path: str | Path, ends: tuple[str, ...] = ()) -> None:
         self.path = Path(path)
+        self._ends = ends
         self._part: Path | None = None
 
     def __enter__(self) -> Self:
@@ -58,6 +72,7 @@ class OutputFile:
                     expected="a folder that exists",
                     hint="make it first, or check the spelling",
                 )
+            check_end(self.path, self._ends)
             if target.exists() and not os.access(target, os.W_OK):
                 raise OutputError("the file is write-protected", where=where)
             clear(target.parent)
@@ -104,6 +119,23 @@ class OutputFile:
                 self._file.close()
             with contextlib.suppress(OSError):
                 part.unlink(missing_ok=True)
+
+
+def check_end(path: str | Path, ends: tuple[str, ...]) -> None:
+    """Refuse a name that promises something else than what is written into the file.
+
+    Raises
+    ------
+    OutputError
+        When the name ends in none of ``ends``.
+    """
+    if ends and Path(path).suffix.lower() not in ends:
+        kind = _KINDS[ends[0]]
+        raise OutputError(
+            f"what is written here is {kind}",
+            where=str(path),
+            expected=f"a name that ends in {' or '.join(ends)}",
+        )
 
 
 def refusal(where: str, error: OSError) -> OutputError:
@@ -164,3 +196,27 @@ def to_json(result: Plain) -> str:
     """Return a result as JSON text; the same result always gives the same text."""
     data = finite(result.as_dict())
     return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def from_json(text: str) -> Any:
+    """Return the plain data of a JSON text as :func:`to_json` writes it, with finite numbers.
+
+    Raises
+    ------
+    ValueError, RecursionError
+        When it is something else.
+    """
+
+    def number(digits: str) -> float:
+        value = float(digits)
+        if not math.isfinite(value):
+            raise ValueError(f"{digits[:20]} is no finite number")
+        return value
+
+    return json.loads(text, parse_float=number, parse_int=_whole, parse_constant=number)
+
+
+def _whole(digits: str) -> int:
+    if len(digits) > _DIGITS:
+        raise ValueError(f"a whole number of {len(digits)} digits")
+    return int(digits)

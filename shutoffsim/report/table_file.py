@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from contextlib import ExitStack
 from pathlib import Path
@@ -69,7 +70,9 @@ class TableFile:
             self._writer.add_key_value_metadata({key: str(value) for key, value in facts.items()})
 
     def add(self, table: pa.Table) -> None:
-        """Append rows."""
+        """Append rows; in CSV, texts that a spreadsheet would run are told apart as texts."""
+        if self._kind == ".csv":
+            table = _harmless(table)
         if self._writer is None:
             self._writer = self._stack.enter_context(self._open(table.schema))
         self._writer.write_table(table)
@@ -82,3 +85,48 @@ class TableFile:
         import pyarrow.parquet
 
         return pyarrow.parquet.ParquetWriter(self._file, schema, compression="zstd")
+
+
+# What makes a spreadsheet take a text for a formula, see "CSV Injection" by OWASP
+# (https://owasp.org/www-community/attacks/CSV_Injection).
+_FORMULA = r"^[=+\-@\t\r\n]"
+_NUMBER = r"^[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?$"
+
+
+def harmless(text: str) -> str:
+    """Return a text that no spreadsheet takes for a formula: then an apostrophe stands before it.
+
+    Numbers stay as they are.
+
+    Examples
+    --------
+    >>> harmless("=1+1"), harmless("-5"), harmless("plus battery")
+    ("'=1+1", '-5', 'plus battery')
+    """
+    formula = re.search(_FORMULA, text) and not re.search(_NUMBER, text)
+    return f"'{text}" if formula else text
+
+
+def _harmless(table: pa.Table) -> pa.Table:
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    for place, field in enumerate(table.schema):
+        texts = table.column(place)
+        if pa.types.is_dictionary(field.type) and pa.types.is_string(field.type.value_type):
+            chunks = [
+                pa.DictionaryArray.from_arrays(
+                    chunk.indices,
+                    pa.array([harmless(t) for t in chunk.dictionary.to_pylist()], pa.string()),
+                )
+                for chunk in texts.chunks
+            ]
+            table = table.set_column(place, field, pa.chunked_array(chunks, field.type))
+        elif pa.types.is_string(field.type) or pa.types.is_large_string(field.type):
+            formula = pc.and_(
+                pc.match_substring_regex(texts, _FORMULA),
+                pc.invert(pc.match_substring_regex(texts, _NUMBER)),
+            )
+            told = pc.binary_join_element_wise("'", texts, "")
+            table = table.set_column(place, field, pc.if_else(formula, told, texts))
+    return table

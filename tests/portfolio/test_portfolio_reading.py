@@ -187,6 +187,10 @@ def test_rows_are_written_in_full_or_not_at_all(house, table, tmp_path, end):
     kept = portfolio(house, path, **FEW).table()
     assert read["low"].tolist() == pytest.approx(kept["low"].tolist(), nan_ok=True)
     assert read["problem"].notna().tolist() == [False, True, False]
+    told = read["problem"].dropna().tolist()
+    assert len(told) == 1
+    assert "\n" not in told[0]
+    assert "found nonsense; expected" in told[0].replace('"', "")
     before = target.read_bytes()
     with pytest.raises(ModelError), TableFile(target) as file:
         portfolio(house, table("dwelling,valve.age\na,x\n"), out=file.add, **FEW)

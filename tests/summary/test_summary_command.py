@@ -73,9 +73,9 @@ def no_simulation(monkeypatch):
 @pytest.mark.parametrize(
     ("out", "words"),
     [
-        ("x.docx", "the summary is a PDF file"),
+        ("x.docx", "what is written here is a PDF file"),
         ("no/such/x.pdf", "there is no such folder"),
-        ("small.toml", "the summary is a PDF file"),
+        ("small.toml", "what is written here is a PDF file"),
     ],
 )
 def test_bad_place(scenario, tmp_path, no_simulation, out, words):

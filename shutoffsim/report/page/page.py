@@ -24,6 +24,7 @@ from shutoffsim.study.cautions import ESTIMATE
 if TYPE_CHECKING:
     from shutoffsim.study.assessment.result import Assessment
 
+PAGE_ENDS = (".html", ".htm")
 KIND = "Report on expected water damage"
 _PARTS = (
     answer.answer,
@@ -75,5 +76,5 @@ def write_page(found: Assessment, path: str | Path) -> None:
     OutputError
         When it cannot be written there.
     """
-    with OutputFile(path) as file:
+    with OutputFile(path, PAGE_ENDS) as file:
         file.write(page(found).encode())

@@ -24,7 +24,10 @@ def read_estimate(data: Any) -> Any:
     numbers = {name: _UNTOLD[name] if data[name] is None else data[name] for name in _UNTOLD}
     if not all(isinstance(n, int | float) and not isinstance(n, bool) for n in numbers.values()):
         raise ValueError("an estimate consists of numbers")
-    return Estimate(**{name: float(number) for name, number in numbers.items()})
+    try:
+        return Estimate(**{name: float(number) for name, number in numbers.items()})
+    except OverflowError:
+        raise ValueError("a number of an estimate is too large") from None
 
 
 def read_comparison(data: Any) -> Any:
@@ -43,7 +46,7 @@ def read_comparison(data: Any) -> Any:
         fields["as_good"] = tuple(fields["as_good"])
         fields["assumptions"] = tuple(fields["assumptions"])
         return Comparison(**fields)
-    except (KeyError, TypeError) as error:
+    except (KeyError, TypeError, AttributeError, ValueError, OverflowError) as error:
         raise ValueError(f"not a stored comparison: {error}") from None
 
 

@@ -226,6 +226,11 @@ def _notes(years: Years, region: bool, failed: int) -> tuple[str, ...]:
     return tuple(notes)
 
 
+def one_line(text: str) -> str:
+    """Return a message in one line, as a cell of a table."""
+    return "; ".join(" ".join(line.split()) for line in text.splitlines() if line.strip())
+
+
 class _Rows:
     """Collects the rows of the result and hands them on in tables of several blocks."""
 
@@ -242,7 +247,7 @@ class _Rows:
         import numpy as np
         import pyarrow as pa
 
-        wrong = {failure.row: failure.problem for failure in failures}
+        wrong = {failure.row: one_line(failure.problem) for failure in failures}
         figures = np.full((len(rows), len(B.FIGURES)), np.nan)
         figures[arrays["ran"]] = arrays["figures"]
         columns: dict[str, Any] = {
