@@ -14,6 +14,8 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
+import typer
+from typer.testing import CliRunner
 
 import shutoffsim
 
@@ -66,6 +68,14 @@ def saved(tmp_path):
     return tmp_path
 
 
+broken_app = typer.Typer()
+
+
+@broken_app.command()
+def break_down():
+    raise KeyError("x")
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("kind", CASES)
 def test_a_clear_answer_to_every_file(kind, request, tmp_path):
@@ -97,7 +107,5 @@ def test_the_harness_sees_what_it_looks_for(tmp_path, monkeypatch):
     assert "letters" in worker.fault(["check"], Outcome(0, output="x" * 400_000), False)
     assert "without a word" in worker.fault(["check"], Outcome(2, stderr=" "), False)
     assert "longer" in worker.fault(["check"], None, True)
-    try:
-        raise KeyError("x")
-    except KeyError as error:
-        assert "traceback KeyError" in worker.fault(["check"], Outcome(1, error), False)
+    broken = CliRunner().invoke(broken_app, [])
+    assert "traceback KeyError" in worker.fault(["check"], broken, False)
