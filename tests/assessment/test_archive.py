@@ -223,6 +223,26 @@ def test_damaged_result_is_told(folder: Path) -> None:
         load_assessment(folder)
 
 
+@pytest.mark.parametrize(
+    "text",
+    ["[" * 100_000, '{"format": 1e999}', '{"format": NaN}', '{"format": 1' + 5000 * "0" + "}"],
+    ids=["deep", "overflow", "no number", "endless number"],
+)
+def test_json_that_cannot_be_told_is_refused(folder: Path, text: str) -> None:
+    (folder / RESULT).write_text(text)
+    with pytest.raises(ModelError, match=rf"{RESULT}: a stored assessment is damaged"):
+        load_assessment(folder)
+
+
+@pytest.mark.parametrize("number", ["1e400", "1" + 400 * "0", "-Infinity", "true", '"1"', "[]"])
+def test_numbers_that_overflow_are_refused(folder: Path, number: str) -> None:
+    data = json.loads((folder / RESULT).read_text())
+    data["sensitivity"]["base"]["value"] = "HERE"
+    (folder / RESULT).write_text(json.dumps(data).replace('"HERE"', number))
+    with pytest.raises(ModelError, match="a stored assessment is damaged"):
+        load_assessment(folder)
+
+
 def test_incomplete_result_is_told_with_its_place(folder: Path) -> None:
     data = json.loads((folder / RESULT).read_text())
     del data["designs"][1]["maintenance"]

@@ -15,13 +15,15 @@ TOKENS = (
     '"100 %"', '"-1 %"', '"never"', '"1 furlong"', '"5,5 N*m"', '"=1+1"', '"\\u0000"', '"\\n"',
     '"😀"', '"' + "x" * 3000 + '"', "0x" + "f" * 400, "9" * 400, '{median = "0 s", spread = 1}',
     '{median = "1 N*m", spread = 1e300}', '{mean = "1 s"}', '{low = "2 s", high = "1 s"}',
-    "[[[[]]]]",    '"1 s", "2 s"', "'", '"', "}", "]", "#", "=", ".", '"1 EUR"', '"1e300 EUR"', '"no limit"',
+    "[[[[]]]]", '"1 s", "2 s"', "'", '"', "}", "]", "#", "=", ".",
+    '"1 EUR"', '"1e300 EUR"', '"no limit"',
 )  # fmt: skip
 CELLS = (
     "", "0", "-1", "1e308", "1e400", "nan", "inf", "-inf", "true", "x", "1,5", "=1+1", "9" * 400,
     "0x10", "1_000", "２", "10 years", "1e300 years", "-5 years", "2026-02-30", "2026-02-30 25:61",
     "9999-12-31T23:59:59Z", "0001-01-01 00:00", "1e30", "😀", "x" * 3000, "a\tb", "\x1b[31m",
-    "\\", "'",    "1e-320", "{median = '1 s', spread = 2}", "[1]", '"', '"a', "\r", " ", "-0", "+5", "1e5 L",
+    "\\", "'",
+    "1e-320", "{median = '1 s', spread = 2}", "[1]", '"', '"a', "\r", " ", "-0", "+5", "1e5 L",
 )  # fmt: skip
 VALUES: tuple[Any, ...] = (
     None, True, 0, -1, 1, 2**63, -(10**18), 0.5, -0.5, 1e308, -1e308, 5e-324, "", "x", "=1+1", "😀",
@@ -124,8 +126,10 @@ def result(data: Any, text: str, rng: random.Random) -> bytes:
         return bytes_of(scaled(text, rng), rng)
     changed = copy.deepcopy(data)
     for _ in range(rng.choice((1, 1, 2, 3))):
-        places = list(_places(changed))
-        holder, key = rng.choice(places)
+        place = _place(changed, rng)
+        if place is None:
+            break
+        holder, key = place
         value = holder[key]
         kind = rng.randrange(6)
         if kind == 0:
@@ -135,23 +139,17 @@ def result(data: Any, text: str, rng: random.Random) -> bytes:
         elif kind == 2 and isinstance(value, int | float) and not isinstance(value, bool):
             holder[key] = value * rng.choice((0, -1, 2, 1e6, 1e300))
         elif kind == 3:
-            other, name = rng.choice(places)
-            if isinstance(other, list | dict):
-                holder[key] = copy.deepcopy(other[name])
+            other, name = _place(data, rng) or (data, "format")
+            holder[key] = copy.deepcopy(other[name])
         else:
             holder[key] = rng.choice(VALUES)
-        if not list(_places(changed)):
-            break
     return json.dumps(changed, ensure_ascii=False, allow_nan=True).encode("utf-8", "surrogatepass")
 
 
-def _places(value: Any) -> Any:
-    """Yield every place of a structure, few of each long list."""
-    if isinstance(value, dict):
-        for key in value:
-            yield value, key
-            yield from _places(value[key])
-    elif isinstance(value, list):
-        for key in range(min(len(value), 4)):
-            yield value, key
-            yield from _places(value[key])
+def _place(data: Any, rng: random.Random) -> tuple[Any, Any] | None:
+    """Return a place of a structure, each depth about as likely as the next."""
+    place = None
+    while isinstance(data, dict | list) and data and (place is None or rng.random() < 0.75):
+        key = rng.choice(list(data)) if isinstance(data, dict) else rng.randrange(len(data))
+        place, data = (data, key), data[key]
+    return place

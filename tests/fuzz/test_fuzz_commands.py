@@ -54,20 +54,6 @@ def run_cases(kind: str, first: int, end: int, folder: Path) -> list[dict]:
     return told
 
 
-@pytest.fixture
-def saved(tmp_path):
-    """A folder with a saved result, made from the starter scenario."""
-    scenario = tmp_path / "s.toml"
-    command = [sys.executable, "-m", "shutoffsim"]
-    subprocess.run([*command, "new", scenario], env=ENVIRONMENT, check=True, capture_output=True)
-    subprocess.run(
-        [*command, "report", scenario, "--histories", "64", "--save", tmp_path / "saved",
-         "--out", tmp_path / "x.html"],
-        env=ENVIRONMENT, check=True, capture_output=True,
-    )  # fmt: skip
-    return tmp_path
-
-
 broken_app = typer.Typer()
 
 
@@ -78,9 +64,7 @@ def break_down():
 
 @pytest.mark.slow
 @pytest.mark.parametrize("kind", CASES)
-def test_a_clear_answer_to_every_file(kind, request, tmp_path):
-    if kind == "saved":
-        request.getfixturevalue("saved")
+def test_a_clear_answer_to_every_file(kind, tmp_path):
     told = run_cases(kind, 0, CASES[kind], tmp_path)
     assert len(told) == CASES[kind]
     codes = Counter(str(case["codes"][-1]) for case in told)

@@ -72,7 +72,7 @@ def commands(kind: str, number: int, folder: Path) -> list[list[str]]:
         return [["fit-torque", str(file)]]
     saved = folder / "case"
     saved.mkdir(exist_ok=True)
-    text = (folder / "saved" / "assessment.json").read_text()
+    text = (ROOT / "reports" / "holiday_cottage" / "assessment.json").read_text()
     (saved / "assessment.json").write_bytes(mutate.result(json.loads(text), text, rng))
     todo = [["report", str(saved), "--out", str(folder / "case.html")]]
     if number % 4 == 0:
