@@ -79,7 +79,7 @@ def scenario(text: str, rng: random.Random) -> bytes:
         pairs = [i for i, line in enumerate(lines) if re.match(r"\s*[\w.\"' -]+\s*=", line)]
         at = rng.randrange(len(lines))
         kind = rng.randrange(8)
-        if kind <= 1 and pairs:
+        if kind == 0 and pairs:
             at = rng.choice(pairs)
             lines[at] = lines[at].partition("=")[0] + "= " + rng.choice(TOKENS)
         elif kind <= 4 and pairs:

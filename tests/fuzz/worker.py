@@ -69,7 +69,8 @@ def commands(kind: str, number: int, folder: Path) -> list[list[str]]:
     if kind == "torque":
         file = folder / "case.csv"
         file.write_bytes(mutate.table((ROOT / "docs" / "torque-readings.csv").read_text(), rng))
-        return [["fit-torque", str(file)]]
+        house = ROOT / "scenarios" / "terraced_house.toml"
+        return [["fit-torque", str(file), "--scenario", str(house)]]
     saved = folder / "case"
     saved.mkdir(exist_ok=True)
     text = (ROOT / "reports" / "holiday_cottage" / "assessment.json").read_text()
