@@ -41,13 +41,16 @@ def told(e, factor=1.0, unit=""):
     value, error, low, high = (
         math.nan if e[key] is None else e[key] for key in ("value", "std_error", "low", "high")
     )
-    if error == 0.0 and low < high:
-        bound = (
-            f"< {factor * high:.2g}"
-            if value == low
-            else f"> {math.floor(factor * low * 100) / 100:g}"
+    if math.isnan(error) and low < high < math.inf:  # a bound of what was not seen
+        if value == low:
+            return f"< {factor * high:.2g}{unit}", ""
+        if value == high:
+            return f"> {math.floor(factor * low * 100) / 100:g}{unit}", ""
+        error = (high - low) / 4
+        return (
+            f"{amount(factor * value, factor * error) if value else 0}{unit}",
+            f"{amount(factor * low, factor * error)} to {amount(factor * high, factor * error)}",
         )
-        return f"{bound}{unit}", ""
     said = f"{amount(factor * value, factor * error)}{unit}"
     if low == high:
         return said, ""

@@ -134,7 +134,7 @@ def test_places_are_checked_before_the_work(tmp_path):
         (["--return-periods", "20y", "--out", tmp_path / "x.html"], "not a list of numbers"),
         (["--return-periods", "1", "--out", tmp_path / "x.html"], "more than 1 and up to"),
         (["--return-periods", "nan", "--out", tmp_path / "x.html"], "out of range"),
-        (["--return-periods", "", "--out", tmp_path / "x.html"], "found: nothing"),
+        (["--return-periods", "", "--out", tmp_path / "x.html"], "found     nothing"),
     ):
         done = run(scenario, *args, *(["--out", tmp_path / "z.html"] if "--save" in args else []))
         assert done.exit_code == 2, args
