@@ -103,13 +103,6 @@ def test_every_page_can_be_reached_from_the_readme():
     assert {page.resolve() for page in PAGES} <= seen
 
 
-def test_every_command_is_in_the_readme():
-    text = README.read_text("utf-8")
-    for command in app.registered_commands:
-        name = command.name or command.callback.__name__
-        assert f"shutoffsim {name}" in text
-
-
 # --- docs/results.md ----------------------------------------------------------------------------
 
 
