@@ -104,6 +104,16 @@ def links() -> Iterator[str]:
         yield f"| {name} | {_STAGES[mode.stage]} | {_KNOWN[mode.known]} | {mode.mends} |"
 
 
+def figures() -> Iterator[str]:
+    """Yield the figures of a design."""
+    from shutoffsim.study.compare import FIGURES
+
+    yield "| key | meaning |"
+    yield "|---|---|"
+    for name, figure in FIGURES.items():
+        yield f"| `{name}` | {figure.meaning} |"
+
+
 _STAGES: dict[Stage, str] = {
     "earlier": "what comes before the closing element",
     "element": "the closing element",
@@ -121,6 +131,7 @@ LISTS: dict[str, Callable[[], Iterator[str]]] = {
     "closing elements": closing_elements,
     "failure modes": failure_modes,
     "links": links,
+    "figures": figures,
 }
 
 

@@ -24,7 +24,7 @@ from shutoffsim.estimate.estimate import CONFIDENCE, Estimate, with_interval
 from shutoffsim.estimate.jackknife import GROUPS, jackknife
 from shutoffsim.estimate.quantiles import PIECES, Levels, quantile_estimate
 from shutoffsim.model import layout as L
-from shutoffsim.model.elements import numbered
+from shutoffsim.model.elements import NUMBERED
 from shutoffsim.model.streams import BLOCK
 
 # Figures per history and year, and the number of histories, in this order; the modes follow.
@@ -186,8 +186,8 @@ class Tally:
             return False
         own = self.params[design]
         if not (np.any(own["source_rate"] > 0.0) or np.any(own["source_life_shape"] > 0.0)):
-            return figure != NUISANCE or not numbered(own["element"]).closes
-        if not numbered(own["element"]).closes:
+            return figure != NUISANCE or not NUMBERED[own["element"]].closes
+        if not NUMBERED[own["element"]].closes:
             return figure in (NUISANCE, FAILED) or figure >= FIRST_MODE
         return False
 

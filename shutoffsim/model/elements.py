@@ -67,15 +67,11 @@ ELEMENTS: Final[Mapping[Kind, Element]] = {
     "solenoid, powered shut": Element(drive="coil", unpowered="falls open", section="solenoid"),
 }
 
-#: The number of each in a parameter record.
+#: The number of each in a parameter record, and the traits by that number.
 NUMBERS: Final = {kind: number for number, kind in enumerate(ELEMENTS)}
-
-
-def numbered(number: int) -> Element:
-    """Return the traits of the element with this number in a parameter record."""
-    return tuple(ELEMENTS.values())[int(number)]
+NUMBERED: Final = tuple(ELEMENTS.values())
 
 
 def elements_that(have: Callable[[Element], bool]) -> int:
     """Return a number whose bit n tells whether element n has a trait: all compiled code needs."""
-    return sum(1 << number for number, element in enumerate(ELEMENTS.values()) if have(element))
+    return sum(1 << number for number, element in enumerate(NUMBERED) if have(element))

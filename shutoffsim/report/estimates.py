@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
 from shutoffsim.estimate.estimate import Estimate
+from shutoffsim.study.compare import FIGURES
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -60,13 +61,9 @@ def _number(value: float) -> float | None:
 
 
 def _compared(result: DesignResult, money: str) -> Iterator[_Row]:
-    yearly = f"{money}/year"
-    yield _Row("expected annual damage", yearly, result.expected_annual_damage)
-    yield _Row("insured annual damage", yearly, result.insured_annual_damage)
-    yield _Row("leaks", "1/year", result.leaks_per_year)
-    yield _Row("damaging leaks", "1/year", result.damaging_leaks_per_year)
-    yield _Row("nuisance closings", "1/year", result.nuisance_closings_per_year)
-    yield _Row("probability of failure on demand", "1", result.probability_of_failure_on_demand)
+    for name, figure in FIGURES.items():
+        quantity = name.removesuffix("_per_year").replace("_", " ")
+        yield _Row(quantity, figure.unit.replace("money", money), getattr(result, name))
     for name, estimate in result.escaped_volume_l.items():
         yield _Row(f"escaped volume, {name}", "L", estimate)
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from rich.text import Text
 
 from shutoffsim.report.text import Column, improvement, pack, percent, plus_minus, ranges, wrap
 from shutoffsim.study.cautions import ESTIMATE
+from shutoffsim.study.compare import FIGURES
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -80,18 +82,19 @@ def _columns(result: Comparison) -> list[Column]:
         ]
     volumes = [design.escaped_volume_l for design in designs]
     columns += [
-        plus_minus("damaging leaks a year", [d.damaging_leaks_per_year for d in designs]),
-        plus_minus(
-            "probability of failure on demand",
-            [design.probability_of_failure_on_demand for design in designs],
-            100.0,
-            "%",
-        ),
-        plus_minus("nuisance closings a year", [d.nuisance_closings_per_year for d in designs]),
+        *_figures(designs),
         plus_minus("escaped volume, L: median", [volume["median"] for volume in volumes]),
         plus_minus("escaped volume, L: 95 % stay below", [volume["p95"] for volume in volumes]),
     ]
     return columns
+
+
+def _figures(designs: tuple[DesignResult, ...]) -> Iterator[Column]:
+    """Yield every figure with a label."""
+    for name, figure in FIGURES.items():
+        if figure.label:
+            share = (100.0, "%") if figure.unit == "1" else ()
+            yield plus_minus(figure.label, [getattr(d, name) for d in designs], *share)
 
 
 def _modes(result: Comparison) -> tuple[str, ...]:

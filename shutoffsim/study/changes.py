@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 from shutoffsim.model import actuator, power, valve
 from shutoffsim.model import layout as L
-from shutoffsim.model.elements import numbered
+from shutoffsim.model.elements import NUMBERED
 from shutoffsim.study.situation import POSITIONS, Situation, describe
 from shutoffsim.study.words import duration, flow, torque, volume
 
@@ -290,7 +290,7 @@ class Narrator:
     ) -> Iterator[str]:
         if after.battery_ok == 1 and before.battery_ok == 0 and clock > L.FIRST_SOURCE:
             yield "the dead battery is replaced"
-        if before.mains == 1 and after.mains == 0 and numbered(self.p.element).closes:
+        if before.mains == 1 and after.mains == 0 and NUMBERED[self.p.element].closes:
             on_battery = power.power_source(self.p, after) == power.ON_BATTERY
             yield "the battery takes over" if on_battery else "there is no power at all"
         for slot in range(L.SLOTS):
@@ -309,7 +309,7 @@ class Narrator:
             return
         reason = _PURPOSES.get(int(after.stroke), "")
         yield f"the valve is told to close {reason}".rstrip()
-        if numbered(self.p.element).drive == "motor":
+        if NUMBERED[self.p.element].drive == "motor":
             source = power.power_source(self.p, after)
             if source == power.DARK or after.burnt or after.failed or after.stripped:
                 return

@@ -15,7 +15,7 @@ from shutoffsim.engine.schedule import placed_probes
 from shutoffsim.engine.trace import History, new_state
 from shutoffsim.errors import ModelError
 from shutoffsim.model import layout as L
-from shutoffsim.model.elements import numbered
+from shutoffsim.model.elements import NUMBERED
 from shutoffsim.model.history import PROBE_KEYS, add_leak
 from shutoffsim.study.changes import Event, Narrator
 from shutoffsim.study.incidents import incident_table
@@ -305,7 +305,7 @@ class _Record:
 
     def _state_of_things(self, now: float, s: Any) -> Iterator[str]:
         """Yield what is out of order, or worth knowing, at ``now``."""
-        if numbered(self.p.element).closes:
+        if NUMBERED[self.p.element].closes:
             for field, wrong, text in _FAULTS:
                 if s[field] == wrong and (field != "battery_ok" or self.p.battery_fitted == 1):
                     yield f"{text} {self._since(field, now)}"

@@ -8,7 +8,7 @@ from typing import Any
 
 from shutoffsim.model import layout as L
 from shutoffsim.model import power, valve
-from shutoffsim.model.elements import numbered
+from shutoffsim.model.elements import NUMBERED
 from shutoffsim.model.occupancy import presence_at
 
 POSITIONS = {int(L.OPEN): "open", int(L.SHUT): "shut", int(L.SHORT): "not quite shut"}
@@ -42,7 +42,7 @@ def describe(p: Any, fitted: Sequence[int], now: float, s: Any) -> Situation:
     now : float
         Time, s.
     """
-    if not numbered(p.element).closes:
+    if not NUMBERED[p.element].closes:
         supply = "mains" if s.mains == 1 else "no mains"
     else:
         supply = ("none", "mains", "battery")[int(power.power_source(p, s))]

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shutoffsim.model import layout as L
 from shutoffsim.model import override
 from shutoffsim.model.compiled import entry
-from shutoffsim.model.elements import numbered
+from shutoffsim.model.elements import NUMBERED
 from shutoffsim.study.assessment.result import Hose, Maintenance, Step
 from shutoffsim.study.assessment.torque import begun_histories, service_limits
 
@@ -88,7 +88,7 @@ def _override(p: Any, seed: int) -> tuple[tuple[Step, ...], Step]:
     steps = []
     if hand.any():
         steps.append(_step("find the valve", (total - freeing - turning)[hand]))
-        if numbered(p.element).closes:
+        if NUMBERED[p.element].closes:
             steps.append(_step("free it from its drive", freeing[hand]))
         steps.append(Step("turn it shut", turning, turning))
     upstream = 1.0 - float(hand.mean())

@@ -9,7 +9,7 @@ import numpy as np
 from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.estimate.jackknife import jackknife
 from shutoffsim.model import layout as L
-from shutoffsim.model.elements import numbered
+from shutoffsim.model.elements import NUMBERED
 from shutoffsim.study.assessment.losses import STEPS, Array, LossTally, time_edges
 from shutoffsim.study.assessment.result import ModeShare, TimePoint, TimeQuantile, Times
 
@@ -51,7 +51,7 @@ def mode_shares(tally: LossTally, d: int) -> tuple[ModeShare, ...]:
 
 
 def _nothing_closes(tally: LossTally, d: int) -> bool:
-    return tally.params is not None and not numbered(tally.params[d]["element"]).closes
+    return tally.params is not None and not NUMBERED[tally.params[d]["element"]].closes
 
 
 def _bound_of_damage(tally: LossTally, d: int, mode: int) -> float:

@@ -17,7 +17,7 @@ from shutoffsim.engine.trace import new_state
 from shutoffsim.model import actuator, valve
 from shutoffsim.model import layout as L
 from shutoffsim.model.compiled import entry
-from shutoffsim.model.elements import numbered
+from shutoffsim.model.elements import NUMBERED
 from shutoffsim.model.history import start
 from shutoffsim.study.assessment.result import ServiceLimits, TorqueAt
 
@@ -28,7 +28,7 @@ _WEAK = 0.05  # share of units that give less
 
 def turns_valve(p: Any) -> bool:
     """Return whether a motor turns a valve in this design."""
-    return numbered(p.element).drive == "motor"
+    return NUMBERED[p.element].drive == "motor"
 
 
 @entry

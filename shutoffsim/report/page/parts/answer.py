@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from shutoffsim.report.page import cells, figures
-from shutoffsim.report.page.blocks import Block, Picture, Section, Table, Tiles, Words
+from shutoffsim.report.page.blocks import Block, Cell, Picture, Section, Table, Tiles, Words
 from shutoffsim.report.page.cells import Designs
 from shutoffsim.report.page.drawing import embed
+from shutoffsim.study.compare import FIGURES
 
 if TYPE_CHECKING:
     from shutoffsim.study.assessment.result import Assessment
+    from shutoffsim.study.compare import DesignResult
 
 
 def answer(found: Assessment, _designs: Designs) -> Section:
@@ -170,10 +172,8 @@ def _behaviour(found: Assessment, designs: Designs) -> Table:
     rows = [
         [
             designs.cell(design.name),
-            cells.share(design.probability_of_failure_on_demand),
             cells.Cell(evidence[design.name]),
-            cells.number(design.damaging_leaks_per_year),
-            cells.number(design.nuisance_closings_per_year),
+            *_figures(design),
             cells.number(design.escaped_volume_l["median"]),
             cells.number(design.escaped_volume_l["p95"]),
         ]
@@ -181,11 +181,17 @@ def _behaviour(found: Assessment, designs: Designs) -> Table:
     ]
     heads = [
         "design",
-        "probability of failure on demand",
-        "evidence",
-        "damaging leaks a year",
-        "nuisance closings a year",
+        "evidence of failures on demand",
+        *(figure.label for figure in FIGURES.values() if figure.label),
         "escaped volume, L: median",
         "escaped volume, L: 95 % stay below",
     ]
     return Table("How often it fails, and what escapes", heads, rows)
+
+
+def _figures(design: DesignResult) -> Iterator[Cell]:
+    """Yield every figure with a label."""
+    for name, figure in FIGURES.items():
+        if figure.label:
+            show = cells.share if figure.unit == "1" else cells.number
+            yield show(getattr(design, name))
