@@ -78,7 +78,6 @@ def power(system: System) -> dict[str, Any]:
     mains, supply, battery = system.mains, system.supply, system.battery
     capacity = battery.capacity
     content = capacity.joules + capacity.coulombs * battery.voltage
-    solenoid = system.element.traits.drive == "coil"
     return {
         "outage_rate": mains.outage_rate,
         "outage_duration": mains.outage_duration,
@@ -100,8 +99,14 @@ def power(system: System) -> dict[str, Any]:
         "battery_change": battery.change,
         "battery_test": battery.test,
         "standby_power": system.controller.standby_power,
-        "coil_power": system.solenoid.coil_power if solenoid else 0.0,
+        "coil_power": _coil(system).coil_power if system.element.traits.drive == "coil" else 0.0,
     }
+
+
+def _coil(system: System) -> Solenoid:
+    """The section of what a coil moves."""
+    part: Solenoid = getattr(system, system.element.traits.section)
+    return part
 
 
 def valve_fields(system: System) -> dict[str, Any]:
@@ -131,7 +136,7 @@ def closing(system: System) -> dict[str, Any]:
     """Fields of what closes it."""
     traits = system.element.traits
     motor = system.motorised_valve.drive if traits.own_valve else system.actuator
-    part: Actuator | Solenoid = system.solenoid if traits.drive == "coil" else motor
+    part: Actuator | Solenoid = _coil(system) if traits.drive == "coil" else motor
     acts = closes_itself(system)
     return {
         "element": NUMBERS[system.element.kind],
@@ -172,7 +177,7 @@ def mounting(system: System) -> dict[str, Any]:
     if traits.own_valve:
         release = system.motorised_valve.release_time
     elif traits.drive == "coil":
-        release = system.solenoid.release_time
+        release = _coil(system).release_time
     screwed = clamped and mount.fasteners > 0
     exercise = system.exercise
     return {

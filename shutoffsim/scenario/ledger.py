@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
+from shutoffsim.model.elements import NUMBERED
 from shutoffsim.scenario.entries import Entry, words
 from shutoffsim.scenario.library import WEAK
 from shutoffsim.scenario.problems import dotted
@@ -118,10 +119,8 @@ def in_use(path: Path, system: System) -> bool:
         "supply": active,
         "flow_rule": active and system.flow_rule.fitted,
         "battery": active and system.battery.fitted,
-        "actuator": traits.section == "actuator",
         "mount": traits.clamped,
-        "motorised_valve": traits.section == "motorised_valve",
-        "solenoid": traits.section == "solenoid",
+        **{element.section: element.section == traits.section for element in NUMBERED},
         "exercise": closes,
         "valve": not traits.own_valve,
         "neighbour": system.neighbour.notices and system.dwelling.units_below > 0,
