@@ -122,6 +122,7 @@ DIMENSIONS: dict[str, Dimension] = {
             **_same("L", "l", of="0.001*meter**3"),
             "m3": "meter**3",
             "gal": "US_liquid_gallon",
+            "ft3": "foot**3",
         },
         "5 L",
         ("mL", "L", "m3"),
@@ -152,6 +153,19 @@ DIMENSIONS: dict[str, Dimension] = {
         },
         "2 mm",
         ("um", "mm", "m"),
+    ),
+    "force": Dimension(
+        "a force",
+        "newton",
+        {
+            "N": "newton",
+            "kgf": "kilogram_force",
+            "gf": "gram*standard_gravity",
+            "lbf": "pound_force",
+            "ozf": "pound_force/16",
+        },
+        "25 N",
+        ("N",),
     ),
     "torque": Dimension(
         "a torque",
@@ -262,6 +276,8 @@ PLAIN = ("share", "factor")  # a bare number is right for these
 MISTAKES: tuple[tuple[str, str], ...] = (
     (r"^l/m$|^L/m$", 'l/m is litres per metre; write "L/min" for litres per minute'),
     (r"kg\*?\s?cm", 'kg is a mass; write "kgf*cm" for a torque in kilogram-force'),
+    (r"^k?g$", 'kilograms and grams are masses; a hanging scale shows a force: "kgf" or "gf"'),
+    (r"^(lbs?|oz)$", 'pounds and ounces are masses; a scale shows a force: "lbf" or "ozf"'),
     (r"^bar\s?\([ag]\)$", 'pressures here are above the air\'s; write plain "bar"'),
     (r"^bara$|^psia$", "pressures here are above the air's (gauge); subtract 1 bar (14.7 psi)"),
     (r"^[kM]\s", "write the number out in full: 5000 instead of 5k"),
