@@ -9,9 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 EXIT_BAD_INPUT = 2
 LISTED_PROBLEMS = 20  # that are printed; the rest is counted
+_LONGEST = 80  # letters of a text from a file that a message shows
 
 
 @dataclass(frozen=True)
@@ -103,6 +105,12 @@ class ShutoffError(Exception):
 class UnitError(ShutoffError):
     """A text is not a number with a unit of the wanted dimension."""
 
+    def problem(self, key: str) -> Problem:
+        """Return it as a problem at a key."""
+        return Problem(
+            self.message, key=key, found=self.found, expected=self.expected, hint=self.hint
+        )
+
 
 class ModelError(ShutoffError):
     """A calculation was asked for that the model cannot do."""
@@ -148,6 +156,33 @@ class ScenarioError(ShutoffError):
 
     def __reduce__(self) -> tuple[type[ScenarioError], tuple[tuple[Problem, ...], int]]:
         return type(self), (self.problems, self.unlisted)
+
+
+class RecordError(ScenarioError):
+    """A file of what was measured, or of dwellings, cannot be used; carries all problems found."""
+
+    @classmethod
+    def of(cls, message: str, where: str | None = None, **more: Any) -> RecordError:
+        """Return the error of one problem; the arguments are those of :class:`Problem`."""
+        return cls([Problem(message, where, **more)])
+
+
+def complain(problems: Iterable[Problem], unlisted: int = 0) -> None:
+    """Raise all problems of a file as one :class:`RecordError`, if there are any."""
+    told = tuple(problems)
+    if told:
+        raise RecordError(told, unlisted)
+
+
+def printable(text: str) -> str:
+    """Return a text from a file, harmless for a terminal: no control signs, not too long.
+
+    Examples
+    --------
+    >>> printable("a\x1b[31mb")
+    'a?[31mb'
+    """
+    return "".join(sign if sign.isprintable() else "?" for sign in text[:_LONGEST])
 
 
 class PrecisionWarning(UserWarning):

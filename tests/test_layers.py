@@ -17,6 +17,7 @@ LAYERS = (
     "version",
     "errors",
     "units",
+    "records",
     "model",
     "scenario",
     "engine",

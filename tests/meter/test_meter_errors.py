@@ -7,8 +7,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from shutoffsim.errors import ModelError, ShutoffError, UnitError
-from shutoffsim.study.meter import MeterError, analyse_meter
+from shutoffsim.errors import ModelError, RecordError, ShutoffError, UnitError
+from shutoffsim.study.meter import analyse_meter
 
 GOOD = "time,pulses\n1700000000,1\n1700000004,2\n"
 
@@ -67,39 +67,39 @@ GOOD = "time,pulses\n1700000000,1\n1700000004,2\n"
     ],
 )
 def test_a_bad_record_is_refused_with_a_reason(analyse, content, message):
-    with pytest.raises(MeterError, match=message) as caught:
+    with pytest.raises(RecordError, match=message) as caught:
         analyse(content, litres_per_pulse=1)
     assert "record0.csv" in str(caught.value)
     assert caught.value.exit_code == 2
 
 
 def test_a_file_that_is_not_there(tmp_path):
-    with pytest.raises(MeterError, match="there is no such file"):
+    with pytest.raises(RecordError, match="there is no such file"):
         analyse_meter(tmp_path / "none.csv")
-    with pytest.raises(MeterError, match="this is a folder"):
+    with pytest.raises(RecordError, match="this is a folder"):
         analyse_meter(tmp_path)
-    with pytest.raises(MeterError, match="cannot be read"):
+    with pytest.raises(RecordError, match="cannot be read"):
         analyse_meter("a\0b")
 
 
 @pytest.mark.parametrize(
     ("options", "error", "message"),
     [
-        ({"litres_per_pulse": None}, MeterError, "how much water a pulse stands for"),
-        ({"litres_per_pulse": -1}, MeterError, "litres per pulse are out of range"),
-        ({"litres_per_pulse": float("nan")}, MeterError, "litres per pulse are out of range"),
+        ({"litres_per_pulse": None}, RecordError, "how much water a pulse stands for"),
+        ({"litres_per_pulse": -1}, RecordError, "litres per pulse are out of range"),
+        ({"litres_per_pulse": float("nan")}, RecordError, "litres per pulse are out of range"),
         ({"gaps": ["60"]}, UnitError, "gaps: this is not readable"),
-        ({"gaps": []}, MeterError, "gaps are missing"),
-        ({"gaps": ["-1 s"]}, MeterError, "gaps must be at least zero"),
-        ({"times": ["0 min"]}, MeterError, "times must be above zero"),
-        ({"times": [f"{i} s" for i in range(1, 80)]}, MeterError, "times are too many"),
+        ({"gaps": []}, RecordError, "gaps are missing"),
+        ({"gaps": ["-1 s"]}, RecordError, "gaps must be at least zero"),
+        ({"times": ["0 min"]}, RecordError, "times must be above zero"),
+        ({"times": [f"{i} s" for i in range(1, 80)]}, RecordError, "times are too many"),
         ({"volumes": ["5 min"]}, UnitError, "volumes: this is not readable"),
-        ({"slot": "0 s"}, MeterError, "slot must be above zero"),
+        ({"slot": "0 s"}, RecordError, "slot must be above zero"),
         ({"hole": "soon"}, UnitError, "hole: this is not readable"),
-        ({"hole": "1 s"}, MeterError, "hole must be longer than the interval"),
-        ({"covered": "6 s"}, MeterError, "the stated covered time is too short"),
+        ({"hole": "1 s"}, RecordError, "hole must be longer than the interval"),
+        ({"covered": "6 s"}, RecordError, "the stated covered time is too short"),
         ({"starting_flow": "6 L"}, UnitError, "starting_flow: this is not readable"),
-        ({"time_format": "%d.%m.%Y"}, MeterError, "the times cannot be read"),
+        ({"time_format": "%d.%m.%Y"}, RecordError, "the times cannot be read"),
     ],
 )
 def test_bad_arguments_are_refused(analyse, options, error, message):

@@ -4,8 +4,10 @@ import numpy as np
 import pytest
 from meter_records import counts
 
-from shutoffsim.study.meter.columns import GALLON, read_header
+from shutoffsim.records.header import read_header, split_header
+from shutoffsim.records.kinds import METER
 
+GALLON = 231 * 0.0254**3 * 1000  # litres: the US gallon is 231 cubic inches by definition
 START = np.datetime64("2023-06-01T00:00:00")
 
 
@@ -38,16 +40,12 @@ def flaws(report):
     ],
 )
 def test_names_with_units_are_understood(name, role, factor):
-    layout = read_header(f"Time,{name},remark", "file")
-    assert layout.kind == "flow samples"
-    assert layout.unused == ("remark",)
-    column = layout.columns[role]
+    header = read_header(["Time", name, "remark"], METER, "file")
+    assert header.form == "flow samples"
+    assert header.unused == ("remark",)
+    column = header.columns[role]
     assert (column.name, column.index) == (name, 1)
     assert column.factor == pytest.approx(factor)
-
-
-def test_the_us_gallon_is_231_cubic_inches():
-    assert pytest.approx(3.785411784) == GALLON
 
 
 @pytest.mark.parametrize(
@@ -63,7 +61,8 @@ def test_the_us_gallon_is_231_cubic_inches():
     ],
 )
 def test_kinds_are_told_by_their_columns(header, kind):
-    assert read_header(header, "file").kind == kind
+    names, _ = split_header(header, METER)
+    assert read_header(names, METER, "file").form == kind
 
 
 SAME = {

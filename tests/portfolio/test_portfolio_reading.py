@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from shutoffsim.engine.unfinished import MARK
-from shutoffsim.errors import ModelError, OutputError, ScenarioError
+from shutoffsim.errors import ModelError, OutputError, RecordError, ScenarioError
 from shutoffsim.report.table_file import TableFile
 from shutoffsim.study.portfolio import EXIT_SOME_FAILED, portfolio
 from shutoffsim.study.portfolio.dwellings import open_dwellings
@@ -25,9 +25,9 @@ FEW = {"histories": 2}
         ("dwelling,valve", "a column that names no key"),
         ("dwelling,", "a column without a name"),
         ("dwelling,valve.age = 3", "a column that names no key"),
-        ("valve.age,valve.age", "two columns set the same key"),
-        ('valve.age,valve."age"', "two columns set the same key"),
-        ("dwelling,dwelling", "two columns set the same key"),
+        ("valve.age,valve.age", "two columns say the same thing"),
+        ('valve.age,valve."age"', "two columns say the same thing"),
+        ("dwelling,dwelling", "two columns say the same thing"),
     ],
 )
 def test_a_wrong_column_is_told_before_anything_runs(house, table, header, message):
@@ -41,12 +41,12 @@ def test_a_wrong_column_is_told_before_anything_runs(house, table, header, messa
     ("text", "message"),
     [
         ("", "the file is empty"),
-        ("dwelling,valve.age\n", "there is no dwelling"),
+        ("dwelling,valve.age\n", "there is a header but no dwelling"),
         ('dwelling,valve.age\na,"3 years\n', "quotes closed"),
     ],
 )
 def test_a_table_that_is_none(house, table, text, message):
-    with pytest.raises(ModelError, match=message):
+    with pytest.raises(RecordError, match=message):
         portfolio(house, table(text), **FEW)
 
 
@@ -65,15 +65,15 @@ def test_names_of_dwellings(house, table, text, message):
 
 
 def test_files_that_cannot_be_read(house, table, tmp_path):
-    with pytest.raises(ModelError, match="there is no such file"):
+    with pytest.raises(RecordError, match="there is no such file"):
         portfolio(house, tmp_path / "none.csv")
-    with pytest.raises(ModelError, match=r"ends in \.csv or \.parquet"):
+    with pytest.raises(RecordError, match=r"ends in \.csv or \.parquet"):
         portfolio(house, table("a", "table.xls"))
-    with pytest.raises(ModelError, match="not a Parquet file"):
+    with pytest.raises(RecordError, match="not a Parquet file"):
         portfolio(house, table("a", "table.parquet"))
     latin = tmp_path / "latin.csv"
     latin.write_bytes("dwelling\nMünze\n".encode("latin-1"))
-    with pytest.raises(ModelError, match="not a text in UTF-8"):
+    with pytest.raises(RecordError, match="not a text in UTF-8"):
         portfolio(house, latin)
 
 

@@ -10,7 +10,8 @@ import pytest
 
 import shutoffsim
 from shutoffsim.errors import ScenarioError
-from shutoffsim.study.portfolio.columns import read_header
+from shutoffsim.records.header import read_header
+from shutoffsim.study.portfolio.columns import dwellings_kind, find_keys, keys_of
 from shutoffsim.study.portfolio.dwellings import Row
 from shutoffsim.study.portfolio.settings import Base, Resolver
 
@@ -29,9 +30,14 @@ CELLS = {
 }
 
 
+def _read_keys(names, scenario):
+    known = find_keys(scenario)
+    return keys_of(read_header(names, dwellings_kind(known), "table"), known, scenario)
+
+
 def test_a_row_gives_what_the_scenario_gives_with_its_cells(house):
-    header = read_header(list(CELLS), house, "table")
-    resolver = Resolver(Base.of(house, header.columns, None, True))
+    keys = _read_keys(list(CELLS), house)
+    resolver = Resolver(Base.of(house, keys, None, True))
     name = house.designs[3]
     draw = random.Random(3)
     sound = 0
@@ -63,8 +69,8 @@ def _told(record, given):
 @pytest.mark.parametrize("path", SCENARIOS, ids=lambda path: path.stem)
 def test_empty_cells_give_the_scenario_itself(path):
     scenario = shutoffsim.load(path)
-    header = read_header(["valve.age", "people.pattern"], scenario, "table")
-    resolver = Resolver(Base.of(scenario, header.columns, None, False))
+    keys = _read_keys(["valve.age", "people.pattern"], scenario)
+    resolver = Resolver(Base.of(scenario, keys, None, False))
     wanted = scenario.parameters()
     for number, name in enumerate(scenario.designs):
         made = resolver.record(Row(1, "1", name, 0, (None, None)))
@@ -87,9 +93,9 @@ dwelling.supply_pipe = {length = "20 m", bore = "20 mm"}
 
 def test_a_zone_that_was_made_follows_the_floor_area():
     scenario = shutoffsim.loads(ONE_ZONE)
-    header = read_header(["dwelling.floor_area"], scenario, "table")
-    assert not header.columns[0].alone
-    resolver = Resolver(Base.of(scenario, header.columns, None, False))
+    keys = _read_keys(["dwelling.floor_area"], scenario)
+    assert not keys[0].alone
+    resolver = Resolver(Base.of(scenario, keys, None, False))
     for design in scenario.designs:
         made = resolver.record(Row(1, "1", design, 0, ("200 m2",)))
         assert made["zone_area"][0][0] == pytest.approx(200.0)
@@ -98,8 +104,8 @@ def test_a_zone_that_was_made_follows_the_floor_area():
 
 def test_a_named_zone_keeps_its_own_area():
     scenario = shutoffsim.loads(ONE_ZONE + '[zones.dwelling]\narea = "30 m2"\n')
-    header = read_header(["dwelling.floor_area"], scenario, "table")
-    assert header.columns[0].alone
-    resolver = Resolver(Base.of(scenario, header.columns, None, False))
+    keys = _read_keys(["dwelling.floor_area"], scenario)
+    assert keys[0].alone
+    resolver = Resolver(Base.of(scenario, keys, None, False))
     made = resolver.record(Row(1, "1", "plain", 0, ("200 m2",)))
     assert made["zone_area"][0][0] == pytest.approx(30.0)

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from shutoffsim.study.meter.analysis import GAPS, TIMES, VOLUMES, analyse_meter
-from shutoffsim.study.meter.errors import MeterError
 from shutoffsim.study.meter.flow import Flaw
 from shutoffsim.study.meter.result import MeterReport
 
-__all__ = ["GAPS", "TIMES", "VOLUMES", "Flaw", "MeterError", "MeterReport", "analyse_meter"]
+__all__ = ["GAPS", "TIMES", "VOLUMES", "Flaw", "MeterReport", "analyse_meter"]

@@ -10,15 +10,16 @@ from pathlib import Path
 import numpy as np
 
 from shutoffsim import units
-from shutoffsim.errors import UnitError
+from shutoffsim.errors import RecordError, UnitError
+from shutoffsim.records import Header, open_records
+from shutoffsim.records.files import Progress
+from shutoffsim.records.kinds import METER
+from shutoffsim.records.reader import BLOCK
+from shutoffsim.records.times import SECOND, show_time
 from shutoffsim.scenario import library
-from shutoffsim.study.meter.clock import SECOND, show_time
-from shutoffsim.study.meter.columns import Layout
-from shutoffsim.study.meter.errors import MeterError
 from shutoffsim.study.meter.flow import NANOLITRE, Pieces
 from shutoffsim.study.meter.leaks import find_smallest_leaks, pulse_volume
 from shutoffsim.study.meter.notes import write_notes
-from shutoffsim.study.meter.reader import BLOCK, Progress, read_head, read_rows
 from shutoffsim.study.meter.result import MeterReport
 from shutoffsim.study.meter.run_rows import RunStream
 from shutoffsim.study.meter.runs import Joiner, LabelTally, Tally
@@ -86,45 +87,45 @@ def analyse_meter(
 
     Raises
     ------
-    MeterError
+    RecordError
         When the file is not a record that can be analysed, or an argument does not fit it.
     UnitError
         When an argument is not a number with a unit.
     """
-    file = Path(path)
     where = str(path)
     pauses = _read_limits(gaps, "time", SECOND, "gaps")
     limits = _read_limits(times, "time", SECOND, "times", above=True)
     amounts = _read_limits(volumes, "volume", 1e3 / NANOLITRE, "volumes", above=True)
     least_flow = _read_starting_flow(starting_flow)
     if litres_per_pulse is not None and not 1e-6 <= litres_per_pulse <= 1e6:
-        raise MeterError(
+        raise RecordError.of(
             "litres per pulse are out of range",
             found=str(litres_per_pulse),
             expected="litres, such as 0.25, 1 or 10",
         )
-    head = read_head(file)
-    _need_litres(head.layout, litres_per_pulse, where)
+    records = open_records(Path(path), METER)
+    header = records.header
+    _need_litres(header, litres_per_pulse, where)
     traits = learn_traits(
-        head, where, time_format=time_format, slot=_micros(slot, "slot") if slot else None
+        records, time_format=time_format, slot=_micros(slot, "slot") if slot else None
     )
     usual_hole = REACH * traits.interval if traits.pace == "regular" else _micros(PAUSE, "hole")
     limit = _micros(hole, "hole") if hole else usual_hole
-    if head.layout.kind != "runs" and limit <= traits.interval:
-        raise MeterError(
+    if header.form != "runs" and limit <= traits.interval:
+        raise RecordError.of(
             "hole must be longer than the interval",
             where=where,
             found=f'"{hole}", with {traits.interval / SECOND:g} s between rows',
         )
     stream: SampleStream | RunStream
-    if head.layout.kind == "runs":
-        stream = RunStream(head.layout, traits, where, limit)
+    if header.form == "runs":
+        stream = RunStream(header, traits, where, limit)
     else:
-        stream = SampleStream(head.layout, traits, where, limit, litres_per_pulse)
+        stream = SampleStream(header, traits, where, limit, litres_per_pulse)
     joiners = [Joiner(pause) for pause in pauses.values()]
     tallies = [Tally(_array(limits), _array(amounts)) for _ in joiners]
     labels = LabelTally(_array(limits))
-    for rows in read_rows(file, head, max(block_bytes, 1), progress):
+    for rows in records.blocks(max(block_bytes, 1), progress):
         pieces = stream.feed(rows)
         if isinstance(stream, RunStream) and stream.labels is not None:
             labels.add(stream.labels)
@@ -140,7 +141,7 @@ def analyse_meter(
     days = _covered_days(stream, tallies[0], covered, where)
     leaks = find_smallest_leaks(stream, pauses, litres_per_pulse, least_flow)
     notes = write_notes(
-        head.layout,
+        header,
         traits,
         stream.account,
         hole=limit,
@@ -156,7 +157,7 @@ def analyse_meter(
     pairs = counted.pairs()
     return MeterReport(
         source=where,
-        kind=head.layout.kind,
+        kind=header.form,
         time_form=traits.form.name,
         first=show_time(seen.first or 0),
         last=show_time(seen.last),
@@ -174,11 +175,11 @@ def analyse_meter(
         trips=counted.trips(pairs, days, leaks),
         distribution=counted.distribution(),
         runs=counted.kept(),
-        labels=tabulate_labels(labels, tuple(limits)) if "label" in head.layout.columns else None,
+        labels=tabulate_labels(labels, tuple(limits)) if "label" in header.columns else None,
         flaws=tuple(sorted(seen.flaws.values(), key=lambda flaw: (flaw.first_line, flaw.what))),
         notes=notes,
-        columns={role: column.name for role, column in head.layout.columns.items()},
-        unused_columns=head.layout.unused,
+        columns={role: column.name for role, column in header.columns.items()},
+        unused_columns=header.unused,
         pairs=pairs,
         smallest_leak=leaks,
     )
@@ -192,7 +193,7 @@ def _covered_days(
     stated = _micros(covered, "covered")
     running = runs.lengths.total
     if stated <= max(running, 0):
-        raise MeterError(
+        raise RecordError.of(
             "the stated covered time is too short",
             where=where,
             found=f"{covered}, with {running / _DAY:.3g} days of flow in the record",
@@ -211,14 +212,14 @@ def _read_limits(
     for text in texts:
         value = _parse(text, dimension, name)
         if value < 0 or (above and value == 0):
-            raise MeterError(
+            raise RecordError.of(
                 f"{name} must be {'above' if above else 'at least'} zero", found=f'"{text}"'
             )
         whole = round(min(value * scale, 4e18))
         if whole not in found.values():
             found[str(text).strip()] = whole
     if not 1 <= len(found) <= _MOST_LIMITS:
-        raise MeterError(
+        raise RecordError.of(
             f"{name} are {'missing' if not found else 'too many'}",
             found=f"{len(found)}",
             expected=f"1 to {_MOST_LIMITS}",
@@ -229,7 +230,7 @@ def _read_limits(
 def _micros(text: str, name: str) -> int:
     value = _parse(text, "time", name)
     if not 1e-6 <= value <= 1e12:
-        raise MeterError(f"{name} must be above zero", found=f'"{text}"')
+        raise RecordError.of(f"{name} must be above zero", found=f'"{text}"')
     return round(value * SECOND)
 
 
@@ -253,9 +254,9 @@ def _parse(text: str, dimension: str, name: str) -> float:
         ) from None
 
 
-def _need_litres(layout: Layout, litres_per_pulse: float | None, where: str) -> None:
-    if layout.kind == "pulses" and "per pulse" not in layout.columns and litres_per_pulse is None:
-        raise MeterError(
+def _need_litres(header: Header, litres_per_pulse: float | None, where: str) -> None:
+    if header.form == "pulses" and "per pulse" not in header.columns and litres_per_pulse is None:
+        raise RecordError.of(
             "how much water a pulse stands for is not known",
             where=where,
             found="pulses without a column litres_per_pulse",

@@ -14,10 +14,10 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from shutoffsim.study.meter.clock import SECOND
-from shutoffsim.study.meter.columns import Layout
-from shutoffsim.study.meter.errors import MeterError
-from shutoffsim.study.meter.reader import Rows
+from shutoffsim.errors import RecordError
+from shutoffsim.records import Header, Rows
+from shutoffsim.records.cells import MISSING
+from shutoffsim.records.times import SECOND
 from shutoffsim.study.meter.traits import Traits
 
 NANOLITRE = 1e-9  # litres
@@ -104,7 +104,7 @@ class Stream(ABC):
 
     Parameters
     ----------
-    layout : Layout
+    header : Header
     traits : Traits
     where : str
         Name of the file, for messages.
@@ -112,8 +112,8 @@ class Stream(ABC):
         Microseconds; a longer pause is not counted as recorded.
     """
 
-    def __init__(self, layout: Layout, traits: Traits, where: str, hole: int) -> None:
-        self.layout, self.traits, self.where, self.hole = layout, traits, where, hole
+    def __init__(self, header: Header, traits: Traits, where: str, hole: int) -> None:
+        self.header, self.traits, self.where, self.hole = header, traits, where, hole
         self.account = Account()
 
     @abstractmethod
@@ -125,12 +125,12 @@ class Stream(ABC):
 
         Raises
         ------
-        MeterError
+        RecordError
             When too little of it can be used.
         """
         seen = self.account
         if seen.back > max(_FEW_BACK, _BACK_SHARE * seen.rows):
-            raise MeterError(
+            raise RecordError.of(
                 "the record is not in the order of time",
                 where=self.where,
                 found=f"time goes back in {seen.back} of {seen.rows} rows, "
@@ -138,7 +138,7 @@ class Stream(ABC):
                 hint="sort the rows by time",
             )
         if seen.used * 2 < seen.rows or seen.used < 2:
-            raise MeterError(
+            raise RecordError.of(
                 "too few rows can be used",
                 where=self.where,
                 found=f"{seen.used} of {seen.rows} rows{_worst(seen)}",
@@ -151,7 +151,7 @@ class Stream(ABC):
     ) -> np.ndarray:
         """Count what cannot be used and mark the other rows."""
         seen = self.account
-        seen.note("row with another number of fields", rows.broken)
+        seen.note("row with another number of fields", np.array(list(rows.broken)))
         keep = ~_empty(rows, np.logical_and.reduce([good for _, good in readable]))
         seen.note("empty row", rows.lines[~keep])
         seen.rows += int(keep.sum()) + len(rows.broken)
@@ -170,7 +170,7 @@ class Stream(ABC):
     def _add_water(self, litres: np.ndarray) -> np.ndarray:
         """Litres as whole nanolitres, added to the account."""
         if self.account.volume * NANOLITRE + float(litres.sum()) > MOST_WATER:
-            raise MeterError(
+            raise RecordError.of(
                 f"the record adds up to more than {MOST_WATER / 1000:.0f} m3",
                 where=self.where,
                 expected="the water of a dwelling",
@@ -182,7 +182,7 @@ class Stream(ABC):
 
     def _check_length(self, elapsed: int, steps: np.ndarray) -> None:
         if elapsed + float(steps.sum(dtype=float)) > LONGEST_RECORD:
-            raise MeterError("the record spans more than 400 years", where=self.where)
+            raise RecordError.of("the record spans more than 400 years", where=self.where)
 
 
 def _worst(seen: Account) -> str:
@@ -198,9 +198,10 @@ def _empty(rows: Rows, readable: np.ndarray) -> np.ndarray:
     places = np.flatnonzero(~readable)
     if len(places):
         chosen = pa.array(places)
+        missing = pa.array(sorted(MISSING))
         blank = [
-            pc.equal(pc.take(column, chosen), "").to_numpy(zero_copy_only=False)
-            for column in rows.texts.values()
+            pc.is_in(pc.utf8_lower(pc.take(column, chosen)), missing).to_numpy(zero_copy_only=False)
+            for column in rows.cells.values()
         ]
         empty[places] = np.logical_and.reduce(blank)
     return empty

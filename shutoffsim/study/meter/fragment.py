@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from shutoffsim.study.meter.columns import printable
+from shutoffsim.errors import printable
 from shutoffsim.study.meter.rates import Rate
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from shutoffsim import units
-from shutoffsim.study.meter.clock import SECOND
-from shutoffsim.study.meter.columns import Layout
+from shutoffsim.records import Header
+from shutoffsim.records.times import SECOND
 from shutoffsim.study.meter.flow import Account
 from shutoffsim.study.meter.traits import Traits
 
@@ -14,7 +14,7 @@ _LONG_RUN = 12 * 3600.0  # seconds
 
 
 def write_notes(
-    layout: Layout,
+    header: Header,
     traits: Traits,
     account: Account,
     *,
@@ -31,7 +31,7 @@ def write_notes(
 
     Parameters
     ----------
-    layout, traits, account
+    header, traits, account
         What was read.
     hole : int
         Microseconds beyond which a pause is not recorded time.
@@ -49,21 +49,21 @@ def write_notes(
         Whether the litres per pulse are known.
     """
     return (
-        *_about_lengths(layout, traits, account, shortest_gap, shortest_time),
+        *_about_lengths(header, traits, account, shortest_gap, shortest_time),
         *_about_cover(traits, account, hole, days, covered_given),
         *_about_trips(longest_run),
         *_about_leaks(leak_known, pulse_known),
-        *_about_reading(layout, traits),
+        *_about_reading(header, traits),
     )
 
 
 def _about_lengths(
-    layout: Layout, traits: Traits, account: Account, shortest_gap: float, shortest_time: float
+    header: Header, traits: Traits, account: Account, shortest_gap: float, shortest_time: float
 ) -> list[str]:
     interval = traits.interval / SECOND
     shown = _time(interval)
     notes = []
-    if layout.kind == "pulses":
+    if header.form == "pulses":
         notes.append(
             f"A pulse's time stands for a slot of {shown}; a run lasts from its first pulse to its "
             "last one and one slot more, so the flow itself may have begun up to a pulse earlier."
@@ -74,12 +74,12 @@ def _about_lengths(
             "row makes a run longer than it was."
         )
         return notes
-    elif layout.kind == "flow samples":
+    elif header.form == "flow samples":
         notes.append(
             f"A sample stands for the time until the next one, usually {shown}; lengths of runs "
             "are whole numbers of samples."
         )
-    if layout.kind != "runs":
+    if header.form != "runs":
         if interval * 5 > shortest_time:
             notes.append(
                 f"With {shown} between samples, short uses look as long as a sample: counts at "
@@ -162,14 +162,14 @@ def _about_leaks(leak_known: bool, pulse_known: bool) -> list[str]:
     return []
 
 
-def _about_reading(layout: Layout, traits: Traits) -> list[str]:
+def _about_reading(header: Header, traits: Traits) -> list[str]:
     notes = []
     if not traits.form.absolute and not traits.form.name.startswith("ISO"):
         notes.append(f"Times are read as {traits.form.name}.")
     if traits.decimal_comma:
         notes.append("Commas in numbers are read as decimal points.")
-    if layout.unused:
-        notes.append(f"Columns not used: {', '.join(layout.unused)}.")
+    if header.unused:
+        notes.append(f"Columns not used: {', '.join(header.unused)}.")
     return notes
 
 

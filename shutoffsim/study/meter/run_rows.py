@@ -6,9 +6,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from shutoffsim.study.meter.clock import SECOND
-from shutoffsim.study.meter.columns import Layout
-from shutoffsim.study.meter.errors import MeterError
+from shutoffsim.errors import RecordError
+from shutoffsim.records import Header, Rows
+from shutoffsim.records.times import SECOND
 from shutoffsim.study.meter.flow import (
     LONGEST_RECORD,
     MOST_FLOW,
@@ -17,7 +17,6 @@ from shutoffsim.study.meter.flow import (
     Stream,
     empty_pieces,
 )
-from shutoffsim.study.meter.reader import Rows
 from shutoffsim.study.meter.traits import Traits
 
 
@@ -32,8 +31,8 @@ class LabelRows(NamedTuple):
 class RunStream(Stream):
     """Runs: each row is a stretch of flow with its length and water."""
 
-    def __init__(self, layout: Layout, traits: Traits, where: str, hole: int) -> None:
-        super().__init__(layout, traits, where, hole)
+    def __init__(self, header: Header, traits: Traits, where: str, hole: int) -> None:
+        super().__init__(header, traits, where, hole)
         self._time = self._elapsed = self._end = 0
         self._before: tuple[tuple[float, ...], tuple[str, ...]] | None = None
         self.labels: LabelRows | None = None
@@ -54,24 +53,24 @@ class RunStream(Stream):
         seen.used += int(keep.sum())
         keep &= ~dry
         starts, spans, litres = starts[keep], spans[keep], litres[keep]
-        if "label" in self.layout.columns:
-            names = np.asarray(rows.texts["label"].to_pylist(), dtype=object)[keep]
+        if "label" in self.header.columns:
+            names = np.asarray(rows.cells["label"].to_pylist(), dtype=object)[keep]
             self.labels = LabelRows(names, spans, np.rint(litres / NANOLITRE).astype(np.int64))
         return self._pieces(starts, spans, litres, rows.lines[keep])
 
     def _read(self, rows: Rows) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
         """Starts and lengths in microseconds, litres, and which rows can be used."""
-        traits, columns = self.traits, self.layout.columns
-        starts, timed = traits.form.read(rows.texts["start"])
-        litres, counted = traits.numbers(rows.texts["volume"])
+        traits, columns = self.traits, self.header.columns
+        starts, timed = traits.form.read(rows.cells["start"])
+        litres, counted = traits.numbers(rows.cells["volume"])
         litres = litres * columns["volume"].factor
         readable = [("time that cannot be read", timed), ("number that cannot be read", counted)]
         if "duration" in columns:
-            seconds, good = traits.numbers(rows.texts["duration"])
+            seconds, good = traits.numbers(rows.cells["duration"])
             seconds = seconds * columns["duration"].factor
             readable.append(("number that cannot be read", good))
         else:
-            ends, good = traits.form.read(rows.texts["end"])
+            ends, good = traits.form.read(rows.cells["end"])
             seconds = (ends - starts) / SECOND
             readable.append(("time that cannot be read", good))
         keep = self._keep(rows, readable, [seconds, litres])
@@ -137,7 +136,7 @@ class RunStream(Stream):
         """Check the record."""
         super().close()
         if self.account.covered == 0:
-            raise MeterError(
+            raise RecordError.of(
                 "the record covers no time",
                 where=self.where,
                 found="no run has a length, and all start at the same time",

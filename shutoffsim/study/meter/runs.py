@@ -10,8 +10,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from shutoffsim.study.meter.clock import SECOND
-from shutoffsim.study.meter.columns import printable
+from shutoffsim.errors import printable
+from shutoffsim.records.times import SECOND
 from shutoffsim.study.meter.flow import NANOLITRE, Pieces, empty_pieces
 from shutoffsim.study.meter.run_rows import LabelRows
 

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from shutoffsim.study.meter.clock import SECOND, show_time
-from shutoffsim.study.meter.columns import Layout
-from shutoffsim.study.meter.errors import MeterError
+from shutoffsim.errors import RecordError
+from shutoffsim.records import Header, Rows
+from shutoffsim.records.times import SECOND, show_time
 from shutoffsim.study.meter.flow import MINUTE, MOST_FLOW, Pieces, Stream, empty_pieces
-from shutoffsim.study.meter.reader import Rows
 from shutoffsim.study.meter.traits import REACH, Traits
 
 HOUR = 3600 * SECOND
@@ -20,7 +19,7 @@ class SampleStream(Stream):
 
     Parameters
     ----------
-    layout, traits, where, hole
+    header, traits, where, hole
         As for :class:`Stream`.
     litres_per_pulse : float or None
         For pulses without such a column.
@@ -28,22 +27,22 @@ class SampleStream(Stream):
 
     def __init__(
         self,
-        layout: Layout,
+        header: Header,
         traits: Traits,
         where: str,
         hole: int,
         litres_per_pulse: float | None = None,
     ) -> None:
-        super().__init__(layout, traits, where, hole)
+        super().__init__(header, traits, where, hole)
         self.litres_per_pulse = litres_per_pulse
         #: Largest litres per pulse so far; 0 when there are no pulses.
-        self.pulse_volume = (litres_per_pulse or 0.0) if layout.kind == "pulses" else 0.0
+        self.pulse_volume = (litres_per_pulse or 0.0) if header.form == "pulses" else 0.0
         if traits.pace == "regular":
             self._reach = REACH * traits.interval
         elif traits.pace == "on change":
             self._reach = hole
         else:
-            self._reach = 0 if layout.kind == "pulses" else traits.interval * 3 // 2
+            self._reach = 0 if header.form == "pulses" else traits.interval * 3 // 2
         # The last row that counts: its end is known only when the next one comes.
         self._time = self._elapsed = self._line = 0
         self._value = self._last_value = 0.0
@@ -63,7 +62,7 @@ class SampleStream(Stream):
             before = np.concatenate(([np.nan], values[:-1]))
             same = np.concatenate(([False], np.diff(times) == 0))
         self._last_value = float(values[-1])
-        if "count" in self.layout.columns or self.layout.kind != "pulses":
+        if "count" in self.header.columns or self.header.form != "pulses":
             seen.note("duplicate row", lines[same & (values == before)])
             other = same & (values != before)
             seen.note("another value for the same time", lines[other], "the first one counts")
@@ -93,7 +92,7 @@ class SampleStream(Stream):
         super().close()
         seen, interval = self.account, self.traits.interval
         if self._elapsed == 0:
-            raise MeterError(
+            raise RecordError.of(
                 "the record covers no time",
                 where=self.where,
                 found=f"all usable rows are at {show_time(self._time)}",
@@ -110,19 +109,19 @@ class SampleStream(Stream):
 
     def _read(self, rows: Rows) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Times, values and which rows can be used; values in litres or litres per minute."""
-        traits, columns = self.traits, self.layout.columns
-        times, timed = traits.form.read(rows.texts["time"])
+        traits, columns = self.traits, self.header.columns
+        times, timed = traits.form.read(rows.cells["time"])
         readable = [("time that cannot be read", timed)]
         values = np.ones(len(times))
         parts: list[np.ndarray] = []
         for role in ("count", "per pulse", "flow", "volume"):
             if role not in columns:
                 continue
-            numbers, good = traits.numbers(rows.texts[role])
+            numbers, good = traits.numbers(rows.cells[role])
             readable.append(("number that cannot be read", good))
             parts.append(numbers)
             values = values * numbers * columns[role].factor
-        if self.layout.kind == "pulses" and "per pulse" not in columns:
+        if self.header.form == "pulses" and "per pulse" not in columns:
             values = values * (self.litres_per_pulse or 0.0)
         keep = self._keep(rows, readable, parts)
         most = MOST_FLOW
@@ -132,7 +131,7 @@ class SampleStream(Stream):
         self.account.note(f"more than {MOST_FLOW:.0f} L/min", rows.lines[too_much])
         keep &= ~too_much
         if "per pulse" in columns and keep.any():
-            stated = traits.numbers(rows.texts["per pulse"])[0] * columns["per pulse"].factor
+            stated = traits.numbers(rows.cells["per pulse"])[0] * columns["per pulse"].factor
             self.pulse_volume = max(self.pulse_volume, float(stated[keep].max()))
         return times, values, keep
 
@@ -183,7 +182,7 @@ class SampleStream(Stream):
         """Pieces of the rows with flow."""
         runs = values > 0
         times, values, elapsed, hold = times[runs], values[runs], elapsed[runs], hold[runs]
-        if "flow" in self.layout.columns:
+        if "flow" in self.header.columns:
             litres, flows = values * (hold / MINUTE), values
         else:
             litres, flows = values, values / (self.traits.interval / MINUTE)

@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from shutoffsim.study.meter.clock import SECOND
+from shutoffsim.records.times import SECOND
 from shutoffsim.study.meter.flow import NANOLITRE
 from shutoffsim.study.meter.rates import estimate_rate
 from shutoffsim.study.meter.runs import LabelTally, Tally

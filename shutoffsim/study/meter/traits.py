@@ -7,15 +7,15 @@ into blocks later.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 import pyarrow.compute as pc
 
-from shutoffsim.study.meter.clock import SECOND, TimeForm, choose_form, read_numbers
-from shutoffsim.study.meter.columns import Layout, Role
-from shutoffsim.study.meter.errors import MeterError
-from shutoffsim.study.meter.reader import Head
+from shutoffsim.errors import RecordError
+from shutoffsim.records import Header, Records
+from shutoffsim.records.cells import Read, Texts, read_numbers
+from shutoffsim.records.times import SECOND, TimeForm, choose_form
 
 LONGEST_INTERVAL = 86_400 * SECOND
 REACH = 5  # a sample holds until the next one if that comes within so many intervals
@@ -50,23 +50,19 @@ class Traits:
     pace: Pace
     decimal_comma: bool
 
-    def numbers(self, texts: Any) -> tuple[np.ndarray, np.ndarray]:
+    def numbers(self, texts: Texts) -> Read:
         """Read numbers, and tell which could be read."""
-        if self.decimal_comma:
-            texts = pc.replace_substring(texts, ",", ".")
-        return read_numbers(texts)
+        return read_numbers(texts, comma=self.decimal_comma)
 
 
 def learn_traits(
-    head: Head, where: str, *, time_format: str | None = None, slot: int | None = None
+    records: Records, *, time_format: str | None = None, slot: int | None = None
 ) -> Traits:
     """Learn from the first rows.
 
     Parameters
     ----------
-    head : Head
-    where : str
-        Name of the file, for messages.
+    records : Records
     time_format : str, optional
         Pattern of the times.
     slot : int, optional
@@ -74,39 +70,39 @@ def learn_traits(
 
     Raises
     ------
-    MeterError
+    RecordError
         When there are no rows, no readable times or values, or the values are readings of a
         counter.
     """
-    layout, rows = head.layout, head.rows
+    header, rows, where = records.header, records.sample(), records.where
     if not len(rows.lines):
         fields = f", {len(rows.broken)} rows with another number of fields"
-        raise MeterError(
+        raise RecordError.of(
             "no rows can be read",
             where=where,
             found=f"a header{fields if len(rows.broken) else ' and nothing else'}",
-            expected=f"rows of {layout.width} fields",
+            expected=f"rows of {header.width} fields",
         )
-    clock: Role = "start" if layout.kind == "runs" else "time"
-    form = choose_form(rows.texts[clock], time_format, where)
-    times, good = form.read(rows.texts[clock])
-    comma = layout.delimiter != "," and _has_comma(rows.texts, clock)
+    clock = "start" if header.form == "runs" else "time"
+    form = choose_form(rows.cells[clock], time_format, where)
+    times, good = form.read(rows.cells[clock])
+    comma = header.comma and _has_comma(rows.cells, clock)
     traits = Traits(form, 1, "flow only", comma)
-    values = _values(traits, rows.texts, layout, where)
+    values = _values(traits, rows.cells, header, where)
     steps = np.diff(times[good])
     steps = steps[steps > 0]
-    if "volume" in layout.columns and layout.kind == "flow samples":
+    if "volume" in header.columns and header.form == "flow samples":
         _refuse_readings(values[good & np.isfinite(values)], where)
     pace: Pace = "flow only"
-    if layout.kind == "runs":
+    if header.form == "runs":
         interval = slot or _slot(steps)
     else:
         interval = slot or (int(np.median(steps)) if len(steps) else SECOND)
-        pace = _pace(layout, steps, interval, bool((values[good] == 0).any()))
-        if layout.kind == "pulses" and pace != "regular":
+        pace = _pace(header, steps, interval, bool((values[good] == 0).any()))
+        if header.form == "pulses" and pace != "regular":
             interval = slot or _slot(steps)
-    if interval > LONGEST_INTERVAL and layout.kind != "runs":
-        raise MeterError(
+    if interval > LONGEST_INTERVAL and header.form != "runs":
+        raise RecordError.of(
             "the rows are more than a day apart",
             where=where,
             found=f"{interval / SECOND / 86400:.3g} days between rows",
@@ -115,9 +111,9 @@ def learn_traits(
     return Traits(form, interval, pace, comma)
 
 
-def _values(traits: Traits, texts: dict[Role, Any], layout: Layout, where: str) -> np.ndarray:
+def _values(traits: Traits, texts: dict[str, Texts], header: Header, where: str) -> np.ndarray:
     """Values of the first rows; not-a-number where they cannot be read."""
-    role: Role = "count" if layout.kind == "pulses" else "volume"
+    role = "count" if header.form == "pulses" else "volume"
     if role not in texts:
         role = "flow"
     if role not in texts:
@@ -125,8 +121,8 @@ def _values(traits: Traits, texts: dict[Role, Any], layout: Layout, where: str) 
     values, good = traits.numbers(texts[role])
     if not good.any():
         shown = next((str(text) for text in texts[role].to_pylist() if str(text)), "")
-        raise MeterError(
-            f'no number can be read in the column "{layout.columns[role].name}"',
+        raise RecordError.of(
+            f'no number can be read in the column "{header.columns[role].name}"',
             where=where,
             found=f'"{shown[:60]}"',
             expected="numbers with a decimal point; a decimal comma only in files separated by "
@@ -135,7 +131,7 @@ def _values(traits: Traits, texts: dict[Role, Any], layout: Layout, where: str) 
     return np.where(good, values, np.nan)
 
 
-def _has_comma(texts: dict[Role, Any], clock: Role) -> bool:
+def _has_comma(texts: dict[str, Texts], clock: str) -> bool:
     return any(
         pc.any(pc.match_substring(column, ",")).as_py()
         for role, column in texts.items()
@@ -143,14 +139,14 @@ def _has_comma(texts: dict[Role, Any], clock: Role) -> bool:
     )
 
 
-def _pace(layout: Layout, steps: np.ndarray, interval: int, zeros: bool) -> Pace:
+def _pace(header: Header, steps: np.ndarray, interval: int, zeros: bool) -> Pace:
     """Tell what makes a recorder write a row."""
     even = len(steps) > 0 and (np.abs(steps - interval) * 2 <= interval).mean() >= _EVEN_SHARE
-    if not zeros and (layout.kind == "pulses" or not len(steps)):
+    if not zeros and (header.form == "pulses" or not len(steps)):
         return "flow only"
     if even and (zeros or steps.max() <= REACH * interval):
         return "regular"
-    return "on change" if zeros and "flow" in layout.columns else "flow only"
+    return "on change" if zeros and "flow" in header.columns else "flow only"
 
 
 def _slot(steps: np.ndarray) -> int:
@@ -169,7 +165,7 @@ def _refuse_readings(values: np.ndarray, where: str) -> None:
     if len(values) < 20:
         return
     if (np.diff(values) >= 0).all() and len(np.unique(values)) > 10:
-        raise MeterError(
+        raise RecordError.of(
             "the volumes never fall: they look like readings of the meter's counter",
             where=where,
             found=f"{values[0]:g} to {values[-1]:g} in the first {len(values)} rows",

@@ -5,15 +5,20 @@ from __future__ import annotations
 import difflib
 import re
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
 from types import UnionType
 from typing import TYPE_CHECKING, Any, Union, get_args, get_origin
 
-from shutoffsim.errors import LISTED_PROBLEMS, Problem, ScenarioError, UnitError
+from shutoffsim.errors import Problem, UnitError
+from shutoffsim.records import Column, Header, Kind
+from shutoffsim.records.cells import is_missing, with_point, with_unit
+from shutoffsim.records.header import split_unit
 from shutoffsim.scenario import library
 from shutoffsim.scenario.fill import ONLY_ZONE
 from shutoffsim.scenario.problems import dotted
+from shutoffsim.scenario.quantities import Quantity
 from shutoffsim.scenario.resolve import FIXED_KEYS
 from shutoffsim.scenario.schema import System
 from shutoffsim.scenario.schema.base import Section
@@ -25,18 +30,16 @@ if TYPE_CHECKING:
 
 IDENTIFIER, DESIGN, REGION = "dwelling", "design", "region"
 _WHOLE_NUMBER = re.compile(r"[+-]?[0-9]+")
+_BRACKETS = re.compile(r"^(?P<key>.*\S)\s*[(\[](?P<unit>[^()\[\]]*)[)\]]$")
 
 
 @dataclass(frozen=True)
-class Column:
-    """A column that sets one key.
+class Key:
+    """A key that a column sets.
 
     Attributes
     ----------
     path : tuple of str
-        The key.
-    place : int
-        Number of the column in the file, from 0.
     model : type of Section
         The section that the key is in.
     field : str
@@ -44,119 +47,112 @@ class Column:
     alone : bool
         Whether the value decides nothing but itself: it picks no set of defaults, displaces no
         alternative and makes no section.
+    unit : str or None
+        Of plain numbers in the column.
     """
 
     path: Path
-    place: int
     model: type[Section]
     field: str
     alone: bool
+    unit: str | None = None
 
     @property
     def name(self) -> str:
         """The key as it is written in a scenario file."""
         return dotted(self.path)
 
+    @cached_property
+    def dimension(self) -> str | None:
+        """What its values are measured in, None for money, words and counts."""
+        return next((kind.dimension for kind in self.kinds if isinstance(kind, Quantity)), None)
 
-@dataclass(frozen=True)
-class Header:
-    """What the columns of a file mean; a place is None where there is no such column."""
+    @cached_property
+    def kinds(self) -> list[Any]:
+        """Types of its values, and what the schema says of them."""
+        field = self.model.model_fields[self.field]
+        union = get_origin(field.annotation) in (Union, UnionType)
+        one_of = get_args(field.annotation) if union else (field.annotation,)
+        within = [
+            part for kind in one_of if hasattr(kind, "__metadata__") for part in get_args(kind)
+        ]
+        return [*field.metadata, *one_of, *within]
 
-    columns: tuple[Column, ...]
-    identifier: int | None
-    design: int | None
-    region: int | None
-    width: int
+
+def find_keys(scenario: Scenario) -> dict[str, Key]:
+    """Return every key that may differ between dwellings, by its name."""
+    return {key.name: key for key in _keys(System, (), True, scenario)}
 
 
-def read_header(names: Sequence[str], scenario: Scenario, where: str) -> Header:
-    """Return what the columns mean.
+def dwellings_kind(known: Mapping[str, Key]) -> Kind:
+    """Return what a table of dwellings is, given the keys that may have a column."""
 
-    Raises
-    ------
-    ScenarioError
-        With every column that names no key, or one that cannot differ between dwellings.
-    """
-    problems: list[Problem] = []
-    unlisted = 0
-    special: dict[str, int] = {}
-    columns: dict[Path, Column] = {}
-    known = {dotted(path): path for path in _keys(System, (), scenario)}
-    for place, raw in enumerate(names):
+    def match(raw: str) -> Column | None:
         name = raw.strip()
         if name in (IDENTIFIER, DESIGN, REGION):
-            twice = special.setdefault(name, place) != place
-        else:
-            path = _path(name)
-            if path is None or dotted(path) not in known:
-                if len(problems) < LISTED_PROBLEMS:  # the search for alike names takes time
-                    problems.append(_unknown(name, path, known, where))
-                else:
-                    unlisted += 1
-                continue
-            twice = path in columns
-            columns.setdefault(path, _column(path, place, scenario))
-        if twice:
-            problems.append(
-                Problem(
-                    "two columns set the same key",
-                    where=where,
-                    found=f"{name[:80]}, column {place + 1}",
-                    expected="each key once",
-                    hint="remove one of them",
-                )
-            )
-    if problems:
-        raise ScenarioError(problems, unlisted)
-    return Header(
-        tuple(columns.values()),
-        special.get(IDENTIFIER),
-        special.get(DESIGN),
-        special.get(REGION),
-        len(names),
+            return Column(name)
+        stem, stated = (name, "") if _path(name) else split_unit(name)
+        key = known.get(dotted(_path(stem) or ()))
+        if key is None:
+            return None
+        return Column(key.name, stated, key.dimension) if stated else Column(key.name)
+
+    return Kind(
+        described="a table of dwellings",
+        row="dwelling",
+        expected="a header and one row a dwelling",
+        match=match,
+        choose=lambda roles, _: ("dwellings", roles, None),
+        unknown=lambda raw: _unknown(raw.strip(), known),
+        joined=True,
+        suffixes=(".csv", ".parquet"),
+        most_rows=2**31 - 1,
     )
 
 
-def read_cell(column: Column, cell: Any) -> Any:
-    """Return a cell's value as it would stand in a scenario file; None for an empty cell.
+def keys_of(header: Header, known: Mapping[str, Key]) -> tuple[Key, ...]:
+    """Return the keys that the columns of a table of dwellings set, in their order."""
+    columns = header.columns.values()
+    return tuple(replace(known[c.role], unit=c.unit) for c in columns if c.role in known)
+
+
+def read_cell(key: Key, cell: Any, *, comma: bool = False) -> Any:
+    """Return a cell's value as it would stand in a scenario file; None for a missing one.
 
     A text is taken as it is, so ``12 years`` needs no quotes; one that begins with a bracket,
     a brace or a quote is read as TOML. Whole numbers and true or false are read where they are
-    asked for.
+    asked for, and a plain number gets the unit of the header.
+
+    Parameters
+    ----------
+    key : Key
+    cell : object
+    comma : bool
+        Whether a comma may be a decimal mark.
 
     Raises
     ------
     UnitError
-        When a text begins like TOML but is not.
+        When a text begins like TOML but is not, or a number may be meant in two ways.
     """
-    if cell is None or cell != cell:  # a number that is none stands for an empty cell
+    if is_missing(cell):
         return None
-    kinds = _kinds(column)
     if isinstance(cell, str):
         text = cell.strip()
-        if not text:
-            return None
         if text[0] in "{[\"'":
             return _read_toml(text)
-        if bool in kinds and text.lower() in ("true", "false"):
+        if bool in key.kinds and text.lower() in ("true", "false"):
             return text.lower() == "true"
-        if int in kinds and _WHOLE_NUMBER.fullmatch(text) and len(text) < 16:
+        if int in key.kinds and _WHOLE_NUMBER.fullmatch(text) and len(text) < 16:
             return int(text)
-        return text
-    if isinstance(cell, float) and int in kinds and cell.is_integer():
+        return with_unit(with_point(text) if comma else text, key.unit)
+    if isinstance(cell, float) and int in key.kinds and cell.is_integer():
         return int(cell)  # a column of whole numbers with gaps is stored as one of floats
     if isinstance(cell, Mapping):
-        return {key: value for key, value in cell.items() if value is not None}
+        return {name: value for name, value in cell.items() if value is not None}
+    if key.unit is not None and isinstance(cell, (int, float)) and not isinstance(cell, bool):
+        return f"{cell} {key.unit}"
     return cell
-
-
-def _kinds(column: Column) -> set[Any]:
-    annotation = column.model.model_fields[column.field].annotation
-    found = [annotation]
-    if get_origin(annotation) in (Union, UnionType):
-        found = list(get_args(annotation))
-    plain = [get_args(kind)[0] if hasattr(kind, "__metadata__") else kind for kind in found]
-    return {kind for kind in plain if kind in (bool, int)}
 
 
 def _read_toml(text: str) -> Any:
@@ -186,43 +182,24 @@ def _path(name: str) -> Path | None:
     return tuple(path) if table == 0 else None
 
 
-def _keys(model: type[Section], path: Path, scenario: Scenario) -> Iterator[Path]:
-    """Yield every key that may differ between dwellings."""
-    for key, part in parts(model).items():
-        here = (*path, key)
-        if here[0] in FIXED_KEYS:
+def _keys(model: type[Section], above: Path, alone: bool, scenario: Scenario) -> Iterator[Key]:
+    """Yield the keys of a section; ``alone`` says whether all above them are there anyway."""
+    for name, part in parts(model).items():
+        path = (*above, name)
+        if path[0] in FIXED_KEYS:
             continue
         if part.model is None:
-            yield here
+            chooses = model.preset is not None and model.preset.field == name
+            displaces = any(name in group for group in model.alternatives)
+            decides = chooses or displaces or _makes_zone(path, scenario)
+            yield Key(path, model, part.field, alone and not decides)
         elif part.kind == "section":
-            yield from _keys(part.model, here, scenario)
+            yield from _keys(part.model, path, alone and not part.optional, scenario)
         else:
-            for name in _names(key, scenario):
-                yield from _keys(part.model, (*here, name), scenario)
-
-
-def _names(kind: str, scenario: Scenario) -> tuple[str, ...]:
-    return tuple(sorted({n for d in scenario.resolved for n in getattr(d.system, kind)}))
-
-
-def _column(path: Path, place: int, scenario: Scenario) -> Column:
-    model: type[Section] = System
-    alone = True
-    walk = iter(path)
-    for key in walk:
-        part = parts(model)[key]
-        if part.model is None:
-            chooses = model.preset is not None and model.preset.field == key
-            displaces = any(key in group for group in model.alternatives)
-            alone = alone and not (chooses or displaces or _makes_zone(path, scenario))
-            return Column(path, place, model, part.field, alone)
-        if part.kind == "named":
-            name = next(walk)
-            everywhere = all(name in getattr(d.system, key) for d in scenario.resolved)
-            alone = alone and everywhere
-        alone = alone and not (part.kind == "section" and part.optional)
-        model = part.model
-    raise AssertionError("a key ends in a value")
+            entries = [getattr(design.system, name) for design in scenario.resolved]
+            for entry in sorted({entry for there in entries for entry in there}):
+                everywhere = all(entry in there for there in entries)
+                yield from _keys(part.model, (*path, entry), alone and everywhere, scenario)
 
 
 def has_made_zone(design: Design) -> bool:
@@ -235,11 +212,11 @@ def _makes_zone(path: Path, scenario: Scenario) -> bool:
     return path == ("dwelling", "floor_area") and any(map(has_made_zone, scenario.resolved))
 
 
-def _unknown(name: str, path: Path | None, known: Mapping[str, Path], where: str) -> Problem:
+def _unknown(name: str, known: Mapping[str, Key]) -> Problem:
+    path = _path(name)
     if path is not None and path[0] in FIXED_KEYS:
         return Problem(
             f"{path[0]} cannot differ between dwellings",
-            where=where,
             found=f"column {name[:80]}",
             hint="remove the column"
             + ("; write “design” for the design of a dwelling" if path[0] == "designs" else ""),
@@ -248,7 +225,6 @@ def _unknown(name: str, path: Path | None, known: Mapping[str, Path], where: str
     close = difflib.get_close_matches(name[:200], choices, n=1, cutoff=0.5)
     return Problem(
         "a column that names no key of the scenario",
-        where=where,
         found=f"column {name[:80]}" if name else "a column without a name",
         expected='keys in dotted form, such as valve.age or leaks."kitchen hose".age, or one of '
         f"{IDENTIFIER}, {DESIGN}, {REGION}",

@@ -90,15 +90,17 @@ def portfolio(
 
     Raises
     ------
+    RecordError
+        A file that cannot be read, unknown columns, or names used twice; before anything runs.
     ScenarioError
-        Unknown columns, designs, or names used twice; before anything runs.
+        An unknown design.
     ModelError
-        A file that cannot be read, a number out of range, or no dwelling that can be run.
+        A number out of range, or no dwelling that can be run.
     """
     RunOptions(seed, workers, histories, most_histories=B.MOST_HISTORIES)
     periods = checked_periods(PERIODS if return_periods is None else return_periods)
     dwellings = open_dwellings(dwellings_path, scenario)
-    base = Base.of(scenario, dwellings.header.columns, design, region)
+    base = Base.of(scenario, dwellings.keys, design, region)
     question = Question(base, seed, histories, scenario.service_life / L.YEAR)
     regions = _regions(dwellings, region)
     years = Years(histories, math.floor(question.years + 1e-9), regions, seed)
@@ -139,7 +141,7 @@ def portfolio(
         failed=failed,
         failures=tuple(failures),
         region=region,
-        regions=tuple(dwellings.regions) if region and dwellings.header.region is not None else (),
+        regions=tuple(dwellings.regions) if region and dwellings.with_region else (),
         expected_annual_damage=sums.total(B.DAMAGE),
         insured_annual_damage=sums.total(B.INSURED),
         leaks_per_year=sums.total(B.LEAKS),
@@ -160,7 +162,7 @@ def _regions(dwellings: Dwellings, region: bool) -> int | None:
     if len(dwellings.regions) > B.MOST_REGIONS:
         raise ModelError(
             "too many regions",
-            where=str(dwellings.path),
+            where=dwellings.records.where,
             found=f"{len(dwellings.regions):,} names in column “region”",
             expected=f"at most {B.MOST_REGIONS:,}",
             hint="join regions whose weather is alike",
@@ -236,7 +238,7 @@ class _Rows:
 
     def __init__(self, dwellings: Dwellings, out: Callable[[pa.Table], None] | None) -> None:
         self._regions = list(dwellings.regions)
-        self._with_region = dwellings.header.region is not None
+        self._with_region = dwellings.with_region
         self._out = out
         self._pending: list[pa.Table] = []
         self._kept: list[pa.Table] = []

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from shutoffsim.errors import Problem, ScenarioError
-from shutoffsim.study.portfolio.columns import Column
+from shutoffsim.study.portfolio.columns import Key
 
 if TYPE_CHECKING:
     from shutoffsim.scenario import Scenario
@@ -30,23 +30,23 @@ class Base:
     scenario : Scenario
     design : str
         The design of rows that name none.
-    columns : tuple of Column
+    keys : tuple of Key
     region : bool
         Whether dwellings share weather and mains.
     """
 
     scenario: Scenario
     design: str
-    columns: tuple[Column, ...]
+    keys: tuple[Key, ...]
     region: bool
 
     @classmethod
     def of(
-        cls, scenario: Scenario, columns: tuple[Column, ...], design: str | None, region: bool
+        cls, scenario: Scenario, keys: tuple[Key, ...], design: str | None, region: bool
     ) -> Base:
         """Return the base that a scenario gives."""
         name = scenario.reference if design is None else scenario.design(design).name
-        return cls(scenario, name, columns, region)
+        return cls(scenario, name, keys, region)
 
 
 class Resolver:
@@ -89,9 +89,9 @@ class Resolver:
                 ]
             )
         cells: dict[bool, dict[Path, Any]] = {True: {}, False: {}}
-        for column, raw in zip(self.base.columns, row.cells, strict=True):
+        for key, raw in zip(self.base.keys, row.cells, strict=True):
             if raw is not None:
-                cells[column.alone][column.path] = raw
+                cells[key.alone][key.path] = raw
         try:
             scenario = self._chosen(name, cells[False]).with_values(name, cells[True], si=False)
         except ScenarioError:  # what is wrong is told of the row as a whole

@@ -13,6 +13,8 @@ from shutoffsim.errors import ModelError
 from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.model.layout import YEAR
 from shutoffsim.model.valve import WEEK
+from shutoffsim.records import open_records
+from shutoffsim.records.kinds import READINGS
 from shutoffsim.study.cautions import MEASURING
 from shutoffsim.study.options import check_seed
 from shutoffsim.study.readings import law, valves
@@ -22,7 +24,6 @@ from shutoffsim.study.readings.law import Data, Parameters
 from shutoffsim.study.readings.likelihood import Likeliest, fit_likeliest
 from shutoffsim.study.readings.notes import write_notes
 from shutoffsim.study.readings.prediction import predict, summarise
-from shutoffsim.study.readings.reader import read_sheet
 from shutoffsim.study.readings.result import Learnt, TorqueFit
 from shutoffsim.study.readings.rows import read_rows
 from shutoffsim.study.readings.sampler import DRAWS, Sample, sample
@@ -64,29 +65,29 @@ def fit_torque(
 
     Raises
     ------
-    ReadingsError
+    RecordError
         When the file cannot be used: each problem with its line and column.
     ModelError
         When there is no such valve, or the seed or design is of no use.
     """
     check_seed(seed)
     setting = read_setting(scenario, design)
-    sheet = read_sheet(source)
-    rows = complete(read_rows(sheet, setting.data_sheet), sheet.where, setting.age)
+    records = open_records(source, READINGS)
+    rows = complete(read_rows(records, setting.data_sheet), records.where, setting.age)
     data = law.to_data(rows)
-    chosen = _choose_valve(data, valve, sheet.where)
+    chosen = _choose_valve(data, valve, records.where)
 
     prior = setting.prior
     found, at = draw(data, prior, seed)
     likeliest = fit_likeliest(data, prior)
     count = f"{len(rows)} reading{'' if len(rows) == 1 else 's'}"
     age = _age_now(data, chosen)
-    belief = _sorted(_belief(found, at, prior, chosen, seed, f"{count} of {sheet.where}"), age)
+    belief = _sorted(_belief(found, at, prior, chosen, seed, f"{count} of {records.where}"), age)
     before = draw_prior(prior, DRAWS, seed, setting.source)
     checks, residuals = check_agreement(data, at, prior, seed)
     name = None if chosen is None else data.valves[chosen]
     return TorqueFit(
-        source=sheet.where,
+        source=records.where,
         prior_source=setting.source,
         scenario=setting.scenario,
         scenario_hash=setting.scenario_hash,
@@ -103,7 +104,7 @@ def fit_torque(
         prior=before,
         effective=found.effective,
         notes=write_notes(
-            sheet,
+            records.header,
             rows,
             data,
             setting,

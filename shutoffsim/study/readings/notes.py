@@ -8,9 +8,9 @@ import numpy as np
 
 from shutoffsim.model import quantiles
 from shutoffsim.model.layout import YEAR
+from shutoffsim.records import Header
 from shutoffsim.study.readings.agreement import Check
 from shutoffsim.study.readings.law import Data
-from shutoffsim.study.readings.reader import Sheet
 from shutoffsim.study.readings.rows import NOT_MOVED
 from shutoffsim.study.readings.sampler import ENOUGH
 from shutoffsim.study.readings.setting import Setting
@@ -22,7 +22,7 @@ _FEW = 3
 
 
 def write_notes(
-    sheet: Sheet,
+    header: Header,
     rows: Sequence[Complete],
     data: Data,
     setting: Setting,
@@ -39,7 +39,7 @@ def write_notes(
 
     Parameters
     ----------
-    sheet, rows, data, setting
+    header, rows, data, setting
         What was read, and what was believed before.
     valve : str or None
         Whose torque is told; None: another valve like those that were read.
@@ -91,8 +91,8 @@ def write_notes(
             f"Only {effective:.0f} effective draws: the intervals are rough. Fewer valves at once "
             "make it easier."
         )
-    if sheet.unused:
-        notes.append(f"Columns not used: {', '.join(sheet.unused)}.")
+    if header.unused:
+        notes.append(f"Columns not used: {', '.join(header.unused)}.")
     return tuple(notes)
 
 

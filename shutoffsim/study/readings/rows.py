@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
+from typing import Any
 
 from shutoffsim import units
-from shutoffsim.errors import Problem, UnitError
-from shutoffsim.study.meter.columns import printable
-from shutoffsim.study.readings.columns import ROLES, Column, read_quantity
-from shutoffsim.study.readings.reader import Row, Sheet, complain
+from shutoffsim.errors import RecordError, UnitError, complain, printable
+from shutoffsim.records import Header, Records, Row
+from shutoffsim.records.cells import is_missing, read_quantity
+from shutoffsim.records.times import read_day
 
 DAY = 86400.0
 ONE_VALVE = "the valve"
@@ -92,43 +93,36 @@ class Reading:
     age: float | None
 
 
-class _RowError(Exception):
-    """A problem in one row."""
-
-    def __init__(self, problem: Problem) -> None:
-        self.problem = problem
-
-
 class _Row:
     """Reads the cells of one row, with their place in each complaint."""
 
-    def __init__(self, where: str, row: Row, sheet: DataSheet | None) -> None:
-        self.where, self.row, self.sheet = where, row, sheet
+    def __init__(self, header: Header, row: Row, sheet: DataSheet | None) -> None:
+        self.header, self.line, self.sheet = header, row.line, sheet
+        self.cells = {role: cell for role, cell in row.cells.items() if not is_missing(cell)}
 
-    def trouble(self, role: str, message: str, **more: str | None) -> _RowError:
-        cell = self.row.cells.get(role)
-        key = f'column "{cell.column.name if cell else role}"'
-        if cell is not None and "found" not in more:
-            more["found"] = f'"{printable(cell.text)}"'
-        return _RowError(Problem(message, self.where, key, self.row.line, **more))
+    def trouble(self, role: str, message: str, **more: Any) -> RecordError:
+        column = self.header.columns.get(role)
+        key = f'column "{column.name if column and role in self.cells else role}"'
+        if role in self.cells:
+            more.setdefault("found", f'"{printable(self.cells[role])}"')
+        return RecordError.of(message, key=key, **more)
 
     def text(self, role: str) -> str:
-        cell = self.row.cells.get(role)
-        return cell.text if cell else ""
+        return self.cells.get(role, "")
 
     def number(self, role: str, least: float = -math.inf) -> float | None:
         """Return a cell in SI, None when empty."""
-        cell = self.row.cells.get(role)
-        if cell is None:
+        if role not in self.cells:
             return None
-        dimension = ROLES[role]
-        assert dimension is not None
+        column = self.header.columns[role]
+        assert column.dimension is not None
         try:
-            value = read_quantity(_with_unit(cell.text, cell.column, dimension), dimension)
+            value = read_quantity(
+                self.cells[role], column.dimension, column.unit, comma=self.header.comma
+            )
         except UnitError as error:
-            raise self.trouble(
-                role, error.message, expected=error.expected, hint=error.hint
-            ) from None
+            more = {"expected": error.expected, "hint": error.hint}
+            raise self.trouble(role, error.message, **more) from None
         if value < least:
             raise self.trouble(role, "this cannot be negative", expected="zero or more")
         return value
@@ -151,7 +145,7 @@ class _Row:
         if age is not None and idle is not None and idle > age + DAY:
             raise self.trouble("idle", "the valve rested for longer than it exists")
         return Reading(
-            line=self.row.line,
+            line=self.line,
             day=self.day(),
             valve=printable(self.text("valve")) or ONE_VALVE,
             closing=self.direction(),
@@ -165,7 +159,7 @@ class _Row:
 
     def day(self) -> date:
         try:
-            return date.fromisoformat(self.text("date")[:10])
+            return read_day(self.text("date"))
         except ValueError:
             raise self.trouble(
                 "date",
@@ -194,8 +188,8 @@ class _Row:
 
     def limits(self, outcome: str) -> tuple[float, float, bool]:
         """Return the limits of the torque [N*m], and whether they come from the current."""
-        ways = [way for way in ("torque", "force", "current") if way in self.row.cells]
-        if not ways and outcome == NOT_MOVED and "voltage" in self.row.cells:
+        ways = [way for way in ("torque", "force", "current") if way in self.cells]
+        if not ways and outcome == NOT_MOVED and "voltage" in self.cells:
             ways = ["current"]
         if len(ways) != 1:
             found = " and ".join(ways) if ways else "none of them"
@@ -207,7 +201,7 @@ class _Row:
             )
         way = ways[0]
         first = self.current(outcome) if way == "current" else self.turning(way)
-        if (f"{way} to" in self.row.cells) != (outcome == BETWEEN):
+        if (f"{way} to" in self.cells) != (outcome == BETWEEN):
             raise self.trouble(
                 f"{way} to",
                 "an upper limit and the outcome do not go together",
@@ -284,44 +278,27 @@ class _Row:
         return sheet.torque(value)
 
 
-def _with_unit(text: str, column: Column, dimension: str) -> str:
-    """Return a cell's text with the unit of its header; a unit of its own must be the same."""
-    if column.unit is None:
-        return text
-    try:
-        float(text)
-    except ValueError:
-        read_quantity(text, dimension)  # says what else is wrong with it
-        if text.replace(" ", "").endswith(column.unit.replace(" ", "")):
-            return text
-        raise UnitError(
-            "the cell's unit is not that of the header",
-            found=f'"{text}"',
-            expected=f"numbers in {column.unit}",
-            hint="take the unit out of the header, or write all cells in it",
-        ) from None
-    return f"{text} {column.unit}"
-
-
-def read_rows(sheet: Sheet, data_sheet: DataSheet | None) -> list[Reading]:
+def read_rows(records: Records, data_sheet: DataSheet | None) -> list[Reading]:
     """Read every row.
 
     Parameters
     ----------
-    sheet : Sheet
+    records : Records
     data_sheet : DataSheet or None
         Of the actuator that was the gauge.
 
     Raises
     ------
-    ReadingsError
+    RecordError
         With all that is wrong, each with line and column.
     """
     readings, problems = [], []
-    for row in sheet.rows:
+    for row in records.rows():
         try:
-            readings.append(_Row(sheet.where, row, data_sheet).read())
-        except _RowError as error:
-            problems.append(error.problem)
+            if row.trouble is not None:
+                raise RecordError([row.trouble])
+            readings.append(_Row(records.header, row, data_sheet).read())
+        except RecordError as error:
+            problems.append(replace(error.problems[0], where=records.where, line=row.line))
     complain(problems)
     return readings

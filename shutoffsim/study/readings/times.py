@@ -6,8 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
-from shutoffsim.errors import Problem
-from shutoffsim.study.readings.reader import complain
+from shutoffsim.errors import Problem, complain
 from shutoffsim.study.readings.rows import DAY, NOT_MOVED, Reading
 from shutoffsim.study.words import duration
 
@@ -53,7 +52,7 @@ def complete(readings: list[Reading], where: str, scenario_age: float) -> list[C
 
     Raises
     ------
-    ReadingsError
+    RecordError
         When dates go backwards, rest or age contradict them, or the rest cannot be known.
     """
     problems: list[Problem] = []

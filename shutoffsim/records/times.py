@@ -1,24 +1,24 @@
-"""Texts to times and numbers, many at once; what cannot be read is marked, not guessed."""
+"""Texts to times, many at once; what cannot be read is marked, not guessed."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from shutoffsim.study.meter.errors import MeterError
+from shutoffsim.errors import RecordError
+from shutoffsim.records.cells import Read, Texts, read_numbers, salvage
 
 SECOND = 1_000_000  # times are whole microseconds
 EARLIEST = 315_532_800 * SECOND  # 1980
 LATEST = 7_258_118_400 * SECOND  # 2200
 
-# What no cast below accepts is sorted out first, so that a file full of dashes stays quick.
-_MAYBE_TIME = r"^[0-9]{4}-[0-9]{2}"
-_MAYBE_NUMBER = r"(?i)^[-+]?[.]?([0-9]|nan|inf)"
+_MAYBE_TIME = r"^[0-9]{4}-[0-9]{2}"  # what no cast below accepts is sorted out first
 
 _FORMATS = (
     ("year-month-day with two-digit years (19 is 2019)", "%y-%m-%d %H:%M:%S"),
@@ -26,9 +26,6 @@ _FORMATS = (
     ("year/month/day", "%Y/%m/%d %H:%M:%S"),
     ("year/month/day", "%Y/%m/%d %H:%M"),
 )
-
-Texts = Any  # a pyarrow array of strings
-Read = tuple[np.ndarray, np.ndarray]
 
 
 @dataclass(frozen=True)
@@ -50,11 +47,6 @@ class TimeForm:
     absolute: bool
 
 
-def read_numbers(texts: Texts) -> Read:
-    """Texts to numbers (not-a-number and infinity included) and whether each could be read."""
-    return _salvage(texts, lambda part: pc.cast(part, pa.float64()), _MAYBE_NUMBER, np.float64)
-
-
 def choose_form(texts: Texts, time_format: str | None, where: str) -> TimeForm:
     """Tell from the first rows how times are written.
 
@@ -69,7 +61,7 @@ def choose_form(texts: Texts, time_format: str | None, where: str) -> TimeForm:
 
     Raises
     ------
-    MeterError
+    RecordError
         When fewer than half of them can be read in any one way.
     """
     forms = [_pattern(f"as {time_format}", time_format)] if time_format else _forms()
@@ -78,9 +70,9 @@ def choose_form(texts: Texts, time_format: str | None, where: str) -> TimeForm:
         if good.sum() * 2 >= len(texts) and good.any():
             return form
     shown = next((str(text) for text in texts.to_pylist() if str(text)), "")
-    raise MeterError(
+    raise RecordError.of(
         "the times cannot be read",
-        where=where,
+        where,
         found=f'"{shown[:60]}"',
         expected="ISO 8601 such as 2024-03-31 07:30:00, with or without offset, or Unix seconds"
         if not time_format
@@ -94,6 +86,22 @@ def show_time(micros: int) -> str:
     return str(np.datetime64(micros // SECOND, "s")).replace("T", " ")
 
 
+def read_day(text: str) -> date:
+    """Return the day of a date or time that begins with the year, as the place's calendar has it.
+
+    Raises
+    ------
+    ValueError
+        When it is none.
+
+    Examples
+    --------
+    >>> read_day("2026/03/31 18:00")
+    datetime.date(2026, 3, 31)
+    """
+    return date.fromisoformat(text[:10].replace("/", "-"))
+
+
 def _forms() -> list[TimeForm]:
     return [
         TimeForm("ISO 8601 without offset", _iso(pa.timestamp("us")), False),
@@ -105,7 +113,7 @@ def _forms() -> list[TimeForm]:
 
 def _iso(kind: Any) -> Callable[[Texts], Read]:
     def read(texts: Texts) -> Read:
-        values, good = _salvage(
+        values, good = salvage(
             texts, lambda part: pc.cast(pc.cast(part, kind), pa.int64()), _MAYBE_TIME, np.int64
         )
         return _in_range(values, good)
@@ -124,7 +132,7 @@ def _pattern(name: str, pattern: str) -> TimeForm:
         try:
             stamps = pc.strptime(texts, format=pattern, unit="us", error_is_null=True)
         except (pa.ArrowInvalid, pa.ArrowNotImplementedError) as error:
-            raise MeterError(
+            raise RecordError.of(
                 "the pattern for times is not usable",
                 found=f'"{pattern}"',
                 expected='a pattern such as "%d.%m.%Y %H:%M:%S"',
@@ -138,32 +146,6 @@ def _pattern(name: str, pattern: str) -> TimeForm:
 
 def _in_range(values: np.ndarray, good: np.ndarray) -> Read:
     return values, good & (values >= EARLIEST) & (values <= LATEST)
-
-
-def _salvage(texts: Texts, cast: Callable[[Texts], Any], maybe: str, dtype: type) -> Read:
-    """Cast all texts; where that fails, cast halves, down to the single texts that do not cast."""
-    values: np.ndarray = np.zeros(len(texts), dtype)
-    good = np.zeros(len(texts), bool)
-
-    def halve(part: Texts, places: np.ndarray) -> None:
-        try:
-            values[places] = cast(part).to_numpy(zero_copy_only=False)
-            good[places] = True
-        except pa.ArrowInvalid:
-            middle = len(places) // 2
-            if middle:
-                halve(part[:middle], places[:middle])
-                halve(part[middle:], places[middle:])
-
-    try:
-        values[:] = cast(texts).to_numpy(zero_copy_only=False)
-        good[:] = True
-    except pa.ArrowInvalid:
-        likely = pc.match_substring_regex(texts, maybe)
-        places = np.flatnonzero(likely.to_numpy(zero_copy_only=False))
-        if len(places):
-            halve(pc.take(texts, pa.array(places)), places)
-    return values, good
 
 
 def _time_hint(texts: Texts, time_format: str | None) -> str:
