@@ -132,7 +132,7 @@ def open_records(source: str | Path | pd.DataFrame, kind: Kind) -> Records:
         table = pa.Table.from_arrays([_texts(column) for _, column in source.items()], names)
         return _open_table("table", kind, names, table.to_batches)
     path = Path(source)
-    if kind.suffixes and path.suffix.lower() not in kind.suffixes:
+    if kind.suffixes and not path.name.lower().endswith(kind.suffixes):
         raise RecordError.of(
             f"not {kind.described}",
             str(path),

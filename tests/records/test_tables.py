@@ -181,6 +181,16 @@ def test_forms_of_one_table_read_alike(write):
     assert [row[1:] for row in rows_of(frame, READINGS)] == [row[1:] for row in plain]
 
 
+def test_dwellings_may_be_packed_or_in_columns(write, house, tmp_path):
+    kind = dwellings_kind(find_keys(house))
+    text = "dwelling,valve.age (years)\nmill,12\nford,\n"
+    plain = rows_of(write(text), kind)
+    assert rows_of(write(gzip.compress(text.encode()), "csv.gz"), kind) == plain
+    frame = pd.DataFrame({"dwelling": ["mill", "ford"], "valve.age (years)": ["12", ""]})
+    frame.to_parquet(tmp_path / "table.parquet")
+    assert [row[1:] for row in rows_of(tmp_path / "table.parquet", kind)] == [r[1:] for r in plain]
+
+
 def test_lines_are_those_of_the_file(write):
     text = READING + "# a note\n2026-01-10,closing,1,,\n\n  \nshort,row\n2026-01-11,closing,2,,\n"
     found = rows_of(write(text), READINGS)

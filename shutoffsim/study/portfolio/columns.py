@@ -105,7 +105,7 @@ def dwellings_kind(known: Mapping[str, Key]) -> Kind:
         choose=lambda roles, _: ("dwellings", roles, None),
         unknown=lambda raw: _unknown(raw.strip(), known),
         joined=True,
-        suffixes=(".csv", ".parquet"),
+        suffixes=(".csv", ".parquet", ".csv.gz"),
         most_rows=2**31 - 1,
     )
 
