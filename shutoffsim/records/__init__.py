@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from shutoffsim.records.header import Column, Header, Kind, Role
 from shutoffsim.records.reader import Records, Row, open_records
+from shutoffsim.records.row import Cells
 from shutoffsim.records.rows import Rows
 
-__all__ = ["Column", "Header", "Kind", "Records", "Role", "Row", "Rows", "open_records"]
+__all__ = ["Cells", "Column", "Header", "Kind", "Records", "Role", "Row", "Rows", "open_records"]

@@ -12,8 +12,6 @@ from typing import IO
 from shutoffsim.errors import RecordError
 
 LONGEST_LINE = 1 << 17  # bytes; no field longer than that is read either
-# A cell in quotation marks, to the end of the text when they are not closed.
-_QUOTED = re.compile(rb'(?:(?<=[,;\t\n])|\A)"(?:[^"]|"")*("|\Z)')
 
 Progress = Callable[[int, int], None]
 
@@ -84,7 +82,7 @@ def _whole_lines(stream: IO[bytes] | gzip.GzipFile, size: int, where: str) -> It
             rest = rest[ends:]
 
 
-def join_lines(blocks: Iterable[bytes], where: str) -> Iterator[bytes]:
+def join_lines(blocks: Iterable[bytes], delimiter: str, where: str) -> Iterator[bytes]:
     """Put cells that people wrote in several lines on one line each.
 
     Raises
@@ -92,16 +90,18 @@ def join_lines(blocks: Iterable[bytes], where: str) -> Iterator[bytes]:
     RecordError
         When a quotation mark is not closed.
     """
+    # A cell in quotation marks, to the end of the text when they are not closed.
+    quoted = re.compile(rb'(?:(?<=[%s\n])|\A)"(?:[^"]|"")*("|\Z)' % delimiter.encode())
     rest = b""
     for block in blocks:
         text, rest = rest + block, b""
         if b'"' in text:
-            for cell in _QUOTED.finditer(text):
+            for cell in quoted.finditer(text):
                 if not cell[1]:  # the next block may close it
                     begin = text.rfind(b"\n", 0, cell.start()) + 1
                     text, rest = text[:begin], text[begin:]
             _check_length(rest, where)
-            text = _QUOTED.sub(lambda cell: cell[0].replace(b"\n", b" "), text)
+            text = quoted.sub(lambda cell: cell[0].replace(b"\n", b" "), text)
         if text:
             yield text
     if rest:

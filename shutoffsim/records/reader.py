@@ -203,7 +203,7 @@ def _open_text(path: Path, kind: Kind) -> Records:
     def blocks(size: int, progress: Progress | None) -> Iterator[Rows]:
         body = _behind(whole_lines(size, progress), line)
         first = line + 1
-        for block in join_lines(body, where) if kind.joined else body:
+        for block in join_lines(body, delimiter, where) if kind.joined else body:
             yield split_rows(block, first, header)
             first += block.count(b"\n")
 

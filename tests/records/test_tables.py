@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import gzip
 import itertools
+import string
 
 import pandas as pd
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 import shutoffsim
 from shutoffsim.errors import RecordError, UnitError
@@ -247,3 +250,29 @@ def test_a_quotation_mark_that_is_never_closed(write, house):
     path = write('dwelling,valve.age\na,3 years\nb,"4 years\n' + "c,5 years\n" * 3)
     with pytest.raises(RecordError, match=r"(?s)quotation mark is not closed.*b,"):
         rows_of(path, dwellings_kind(find_keys(house)))
+
+
+BODY = st.text(string.digits + ',;\t\n\r"#-:. eEnaN=()é', max_size=200)
+HEADERS = st.sampled_from(
+    ["", READING, READING.replace(",", ";"), "dwelling;valve.age\n", '"dwelling","valve.age"\n']
+)
+
+
+@settings(max_examples=150, suppress_health_check=list(HealthCheck))
+@given(HEADERS, BODY, st.integers(1, 60))
+def test_any_text_gives_rows_or_an_error_in_words(tmp_path, house, header, body, size):
+    path = tmp_path / "table.csv"
+    path.write_text(header + body, encoding="utf-8", newline="")
+    told = []
+    for kind in (READINGS, METER, dwellings_kind(find_keys(house))):
+        try:
+            records = open_records(path, kind)
+            lines = [line for rows in records.blocks(size, None) for line in rows.lines.tolist()]
+            rows = [row for row in records.rows() if row.trouble is None]
+        except RecordError as error:
+            told.append(str(error))
+            continue
+        assert lines == sorted(set(lines))
+        assert len(rows) <= len(lines)
+        assert all(tuple(row.cells) == tuple(records.header.columns) for row in rows)
+    assert all(str(path) in text for text in told)

@@ -7,7 +7,7 @@ import re
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cache
 from types import UnionType
 from typing import TYPE_CHECKING, Any, Union, get_args, get_origin
 
@@ -62,21 +62,21 @@ class Key:
         """The key as it is written in a scenario file."""
         return dotted(self.path)
 
-    @cached_property
+    @property
     def dimension(self) -> str | None:
         """What its values are measured in, None for money, words and counts."""
-        return next((kind.dimension for kind in self.kinds if isinstance(kind, Quantity)), None)
+        kinds = _kinds(self.model, self.field)
+        return next((kind.dimension for kind in kinds if isinstance(kind, Quantity)), None)
 
-    @cached_property
-    def kinds(self) -> list[Any]:
-        """Types of its values, and what the schema says of them."""
-        field = self.model.model_fields[self.field]
-        union = get_origin(field.annotation) in (Union, UnionType)
-        one_of = get_args(field.annotation) if union else (field.annotation,)
-        within = [
-            part for kind in one_of if hasattr(kind, "__metadata__") for part in get_args(kind)
-        ]
-        return [*field.metadata, *one_of, *within]
+
+@cache
+def _kinds(model: type[Section], name: str) -> tuple[Any, ...]:
+    """Return the types of a key's values, and what the schema says of them."""
+    field = model.model_fields[name]
+    union = get_origin(field.annotation) in (Union, UnionType)
+    one_of = get_args(field.annotation) if union else (field.annotation,)
+    annotated = [kind for kind in one_of if hasattr(kind, "__metadata__")]
+    return (*field.metadata, *one_of, *(part for kind in annotated for part in get_args(kind)))
 
 
 def find_keys(scenario: Scenario) -> dict[str, Key]:
@@ -137,16 +137,17 @@ def read_cell(key: Key, cell: Any, *, comma: bool = False) -> Any:
     """
     if is_missing(cell):
         return None
+    kinds = _kinds(key.model, key.field)
     if isinstance(cell, str):
         text = cell.strip()
         if text[0] in "{[\"'":
             return _read_toml(text)
-        if bool in key.kinds and text.lower() in ("true", "false"):
+        if bool in kinds and text.lower() in ("true", "false"):
             return text.lower() == "true"
-        if int in key.kinds and _WHOLE_NUMBER.fullmatch(text) and len(text) < 16:
+        if int in kinds and _WHOLE_NUMBER.fullmatch(text) and len(text) < 16:
             return int(text)
         return with_unit(with_point(text) if comma else text, key.unit)
-    if isinstance(cell, float) and int in key.kinds and cell.is_integer():
+    if isinstance(cell, float) and int in kinds and cell.is_integer():
         return int(cell)  # a column of whole numbers with gaps is stored as one of floats
     if isinstance(cell, Mapping):
         return {name: value for name, value in cell.items() if value is not None}
