@@ -194,6 +194,7 @@ detection = {report_repeats = 20, report_interval = "REPEAT"}
 siren.fitted = true
 gateway = {fitted = true, availability = 1, backed_up = true}
 people.pattern = "working family"
+drop = ["people.week.weekdays", "people.week.saturday", "people.week.sunday"]
 people.trips = true
 people.notice_asleep = 5
 people.notice_spread = 2

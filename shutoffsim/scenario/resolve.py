@@ -14,6 +14,7 @@ from pydantic import ValidationError
 from shutoffsim.scenario import checks
 from shutoffsim.scenario.entries import COMMON, Entry, dimension_of, value_at
 from shutoffsim.scenario.fill import Origins, fill
+from shutoffsim.scenario.inheritance import take_over
 from shutoffsim.scenario.problems import (
     DEFAULT_CURRENCY,
     HEADING_KEYS,
@@ -25,9 +26,8 @@ from shutoffsim.scenario.problems import (
 from shutoffsim.scenario.quantities import as_written
 from shutoffsim.scenario.schema import System
 from shutoffsim.scenario.schema.base import LONGEST_NAME
-from shutoffsim.scenario.structure import Path, merge, parts, values
+from shutoffsim.scenario.structure import Path, parts, values
 
-DESIGN_KEYS = ("like", "description")
 FIXED_KEYS = ("name", "currency", "service_life", "designs")
 MOST_DESIGNS = 100
 # Keys that choose a preset; see ``Section.preset``.
@@ -214,11 +214,10 @@ def _stated(base: dict[str, Any], raw: Any, problems: Problems) -> dict[str, Sta
         tables = base
         owners: dict[Path, str] = {}
         for link in chain:
-            step = {key: value for key, value in raw[link].items() if key not in DESIGN_KEYS}
-            check_names(step, ("designs", link), problems)
-            tables = merge(System, tables, step)
-            for path, _ in values(System, step):
-                owners[path] = link
+            check_names(raw[link], ("designs", link), problems)
+            tables, gone, own_paths = take_over(tables, raw[link], link, problems)
+            owners = {path: owner for path, owner in owners.items() if path not in gone}
+            owners |= dict.fromkeys(own_paths, link)
         description = own.get("description", "")
         if not isinstance(description, str) or len(description) > 2000:
             problems.add(("designs", name, "description"), "not a text of at most 2000 letters")

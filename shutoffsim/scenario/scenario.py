@@ -6,12 +6,13 @@ import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any
 
 from shutoffsim.errors import Problem, ScenarioError
 from shutoffsim.scenario import read
-from shutoffsim.scenario.problems import Problems, undotted
+from shutoffsim.scenario.problems import Problems, dotted, undotted
 from shutoffsim.scenario.resolve import Design, Heading, check_counts, check_whole, resolve
 from shutoffsim.scenario.structure import Path
 from shutoffsim.scenario.variants import vary
@@ -154,7 +155,9 @@ class Scenario:
             in the scenario's currency); a value may also be a
             :class:`~shutoffsim.scenario.distributions.Distribution` of SI numbers, or whatever
             would stand in a file: a text with a unit, a table, a choice. None takes back what is
-            stated, so that the default holds again.
+            stated, so that the default holds again. Who changes a choice that gives other values
+            (a class, kind, type, pattern, chemistry or grip) says of each of these that is stated
+            what becomes of it.
         si : bool
             False: a number is read as in a file, which wants a unit with most of them.
 
@@ -181,13 +184,17 @@ class Scenario:
         chosen = self.designs if design is None else (self.design(design).name,)
         where = self.name if design is None else f"{self.name}, “{design}”"
         problems = Problems(where, "")
+        ordered = sorted(changes)
+        for first, second in pairwise(ordered):
+            if second[: len(first)] == first:
+                problems.add(second, "it is a part of another key", found=dotted(first))
         if design is not None and ("service_life",) in changes:
             problems.add(
                 ("service_life",),
                 "service_life cannot differ between designs",
                 hint="change it in every design",
             )
-            problems.stop_if_any()
+        problems.stop_if_any()
         varied = [
             vary(each, changes, self.currency, problems, si=si) if each.name in chosen else each
             for each in self.resolved

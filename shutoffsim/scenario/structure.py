@@ -82,17 +82,21 @@ def find(path: Path, model: type[Section]) -> tuple[type[Section], Part] | None:
     return None
 
 
-def nested(path: Path, value: Any) -> Any:
-    """A value at a path as tables in each other.
+def nested(changes: Mapping[Path, Any]) -> dict[str, Any]:
+    """Values by path as tables in each other; no path may lead through another's value.
 
     Examples
     --------
-    >>> nested(("valve", "age"), "3 years")
-    {'valve': {'age': '3 years'}}
+    >>> nested({("valve", "age"): "3 years", ("valve", "turns"): 1.0})
+    {'valve': {'age': '3 years', 'turns': 1.0}}
     """
-    for key in reversed(path):
-        value = {key: value}
-    return value
+    tables: dict[str, Any] = {}
+    for path, value in changes.items():
+        table = tables
+        for key in path[:-1]:
+            table = table.setdefault(key, {})
+        table[path[-1]] = value
+    return tables
 
 
 def without(tables: Any, path: Path) -> Any:

@@ -15,6 +15,7 @@ from pydantic import ValidationError
 
 from shutoffsim.scenario import checks
 from shutoffsim.scenario.entries import given, read
+from shutoffsim.scenario.inheritance import refuse_left_over
 from shutoffsim.scenario.problems import Problems
 from shutoffsim.scenario.quantities import as_written
 from shutoffsim.scenario.resolve import Design, check_names, make_design
@@ -44,23 +45,20 @@ def vary(
     if si:
         for path, value in changes.items():
             raw[path] = given(path, value, design.written.get(path), currency)
-    stated = dict(design.stated)
+    stated = design.stated
+    for path in (path for path, value in raw.items() if value is None):
+        stated = without(stated, path)
+    step = nested({path: value for path, value in raw.items() if value is not None})
+    before, stated = stated, merge(System, stated, step)
     stated_in = {**design.stated_in, **dict.fromkeys(raw, design.name)}
-    for path, value in raw.items():
-        if value is None:
-            stated = without(stated, path)
-        else:
-            stated = merge(System, stated, nested(path, value))
     if not any(value is None or _decides(design, path) for path, value in raw.items()):
         patched = _patched(replace(design, stated=stated, stated_in=stated_in), raw, currency)
         if patched is not None:
             return patched  # what is wrong with others is told in words below
-    for path, value in raw.items():
-        check_names(nested(path, value), (), problems)
+    check_names(step, (), problems)
+    refuse_left_over(before, step, design.name, problems, in_file=False)
     # Owners without a name, as what is wrong is told by the keys that were given.
-    owners = {
-        own: "" for path, value in raw.items() for own, _ in values(System, nested(path, value))
-    }
+    owners = {path: "" for path, _ in values(System, step)}
     made = make_design(design.name, design.description, stated, owners, currency, problems)
     return None if made is None else replace(made, stated_in=stated_in)
 
