@@ -88,7 +88,7 @@ class ShutoffError(Exception):
         self.hint = hint
 
     @property
-    def problem(self) -> Problem:
+    def as_problem(self) -> Problem:
         """What is wrong, as one problem."""
         return Problem(
             self.message,
@@ -99,7 +99,7 @@ class ShutoffError(Exception):
         )
 
     def __str__(self) -> str:
-        return str(self.problem)
+        return str(self.as_problem)
 
 
 class UnitError(ShutoffError):

@@ -115,7 +115,7 @@ def run_block(question: Question | bytes, rows: tuple[Row, ...], guard: Any = No
             failures.append(_failure(row, error.problems))
             continue
         except TooManyEventsError as error:
-            failures.append(_failure(row, (error.problem,)))
+            failures.append(_failure(row, (error.as_problem,)))
             continue
         ran[place] = True
         sums.append(_history_sums(chunk, asked.years))
