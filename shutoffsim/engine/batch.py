@@ -22,6 +22,7 @@ from shutoffsim.model.compiled import entry, kernel, part
 from shutoffsim.model.control import impairments
 from shutoffsim.model.history import PROBE_KEYS, add_leak, close, react, start
 from shutoffsim.model.occupancy import presence_at
+from shutoffsim.model.streams import LOOK_DRAWS, uniform
 
 OVER = -1  # what is returned when the guard has ended a history
 
@@ -140,6 +141,60 @@ def run_histories(
         Number of natural incidents, larger than capacity when rows did not fit; OVER when the
         guard has ended a history.
     """
+    k, n, _ = rows.shape
+    none, seen = np.zeros(0), np.zeros((k, n, 0), L.STATE)
+    looks = (none, none, seen)
+    return _run(params, placement, seed, first, tilt, m, rows, natural, summary, guard, *looks)
+
+
+def look_into(
+    params: Any,
+    placement: Placement,
+    seed: int,
+    first: int,
+    guard: Any,
+    times: Any,
+    spans: Any,
+    seen: Any,
+) -> int:
+    """Run histories without probes, and copy their states at some times.
+
+    Parameters
+    ----------
+    params, placement, seed, first, guard
+        As in :func:`run_histories`.
+    times, spans : float arrays (t,)
+        Each history is looked at once within ``spans`` [s] before each of ``times`` [s], evenly
+        and at random; the stretches must not overlap, nor pass the end of the history.
+    seen : record array (k, n, t)
+        Of dtype ``layout.STATE``, filled. What happens at the very moment is not in it.
+
+    Returns
+    -------
+    int
+        OVER when the guard has ended a history.
+    """
+    k, n, _ = seen.shape
+    rows, natural = np.zeros((k, n, 0), L.INCIDENT), np.zeros(1, L.INCIDENT)
+    summary, looks = np.zeros((k, n), L.SUMMARY), (times, spans, seen)
+    return _run(params, placement, seed, first, False, 0, rows, natural, summary, guard, *looks)
+
+
+def _run(
+    params: Any,
+    placement: Placement,
+    seed: int,
+    first: int,
+    tilt: bool,
+    m: int,
+    rows: Any,
+    natural: Any,
+    summary: Any,
+    guard: Any,
+    times: Any,
+    spans: Any,
+    seen: Any,
+) -> int:
     states = np.zeros(3, L.STATE)
     states["tilt"] = tilt
     count = _run_all(
@@ -158,14 +213,34 @@ def run_histories(
         natural,
         summary,
         guard,
+        times,
+        spans,
+        seen,
     )
     return int(count)
 
 
+@kernel
+def look_time(times, spans, seed, history, i):
+    """Return when [s] look ``i`` into a history falls; after the last one: never."""
+    if i >= len(times):
+        return L.NEVER
+    return times[i] - spans[i] * uniform(seed, history, LOOK_DRAWS, i)
+
+
+@entry
+def fill_look_times(times, spans, seed, at):
+    """Fill ``at`` (n, t) with the times of all looks into the first ``n`` histories."""
+    for h in range(at.shape[0]):
+        for i in range(at.shape[1]):
+            at[h, i] = look_time(times, spans, seed, np.uint64(h), i)
+
+
 @part
 def run_history(
-    p, share_cum, cell_cum, cell, states, clocks, course, placed, probe, rows, natural, guard
-):
+    p, share_cum, cell_cum, cell, states, clocks, course, placed, probe, rows, natural, guard,
+    look_times, look_spans, seen,
+):  # fmt: skip
     """Run the history whose state is the first of ``states``; False when the guard has ended it."""
     s = states[0]
     room = len(rows)
@@ -175,7 +250,13 @@ def run_history(
     start(p, s, delay)
     c, now = next_ring(delay, times, 0.0, clocks.shape[1])
     begin_course(course, placed, room)
+    looks = 0
+    look = look_time(look_times, look_spans, s.seed, s.history, 0)
     while True:
+        while look <= now and look <= p.horizon:
+            seen[looks] = states[0]
+            looks += 1
+            look = look_time(look_times, look_spans, s.seed, s.history, looks)
         while course.next <= now and course.next < p.horizon:
             next_probe(course, share_cum, cell_cum, cell, s.seed, s.history, placed, room, probe)
             row = rows[probe.number : probe.number + 1]
@@ -198,9 +279,9 @@ def run_history(
 @entry
 def _run_all(
     params, share_cum, cell_cum, cell, seed, first, states, clocks, courses, placed, probes, rows,
-    natural, summary, guards,
+    natural, summary, guards, look_times, look_spans, seen,
 ):  # fmt: skip
-    """Do what :func:`run_histories` says, in arrays that it has made.
+    """Do what :func:`run_histories` and :func:`look_into` say, in arrays that they have made.
 
     ``states`` (3,) are for a history, its forks, and blank; ``clocks`` (3, number of clocks) for
     their times and for delays.
@@ -224,7 +305,7 @@ def _run_all(
                 guard.rings[c] = 0
             if not run_history(
                 params[d], share_cum, cell_cum, cell, states, clocks, course, placed, probe,
-                rows[d, h], natural, guard,
+                rows[d, h], natural, guard, look_times, look_spans, seen[d, h],
             ):  # fmt: skip
                 return OVER
             for r in range(count, min(s.n_rows, len(natural))):

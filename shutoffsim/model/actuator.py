@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from shutoffsim.model import layout as L
-from shutoffsim.model.compiled import entry, kernel, part
+from shutoffsim.model.compiled import entry, kernel, law, part
 from shutoffsim.model.fitted import falls_open, has_coil
 from shutoffsim.model.power import DARK, ON_SUPPLY, power_source, spend
 from shutoffsim.model.quantiles import quantile
@@ -46,12 +46,20 @@ def stall_current(p, voltage, resistance):
     return min(p.current_limit, voltage / (winding + resistance))
 
 
+@law
+def share_left(strokes, wear, ambient, derating):
+    """Return the share of a new unit's torque left by wear and temperature; numbers or arrays.
+
+    ``wear`` is the share lost a stroke, ``derating`` that lost per degree away from 20 degC.
+    """
+    worn = np.maximum(1.0 - wear * strokes, 0.0)
+    return worn * np.maximum(1.0 - derating * np.abs(ambient - 20.0), 0.0)
+
+
 @kernel
 def unit_factor(p, s):
     """Return the factor on torque of this unit: spread, wear and temperature."""
-    worn = max(1.0 - p.wear * s.strokes, 0.0)
-    derated = max(1.0 - p.cold_torque * abs(p.ambient - 20.0), 0.0)
-    return s.unit * worn * derated
+    return s.unit * share_left(s.strokes, p.wear, p.ambient, p.cold_torque)
 
 
 @part

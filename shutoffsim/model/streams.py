@@ -36,7 +36,8 @@ from shutoffsim.model.compiled import kernel
     PEOPLE_DRAWS,
     EXTRA_DRAWS,
     AIM_DRAWS,
-) = np.arange(22)
+    LOOK_DRAWS,
+) = np.arange(23)
 BLOCK_BITS = 5
 BLOCK = 1 << BLOCK_BITS  # histories whose sites are drawn to fall evenly
 SENSOR_DRAWS = 64  # + number of the sensor

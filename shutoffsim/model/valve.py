@@ -31,11 +31,22 @@ def idle_growth(c, idle, cap):
     return np.minimum(1.0 + c * np.log1p(idle / WEEK), cap)
 
 
+@law
+def torque_to_open(new, factor, age, reference, c, idle, cap):
+    """Return the torque that starts a valve moving, in the unit of ``new``; numbers or arrays.
+
+    ``new`` is what it took when new; the others are those of the growth with age and with rest.
+    """
+    return new * age_growth(factor, age, reference) * idle_growth(c, idle, cap)
+
+
 @part
 def breakaway_torque(p, s, now):
     """Return the torque [N*m] that starts the valve moving now."""
-    aged = age_growth(s.age_factor, now - s.born_at, p.age_reference)
-    return s.breakaway * aged * idle_growth(p.idle_growth, now - s.moved_at, p.idle_cap)
+    age, idle = now - s.born_at, now - s.moved_at
+    return torque_to_open(
+        s.breakaway, s.age_factor, age, p.age_reference, p.idle_growth, idle, p.idle_cap
+    )
 
 
 @entry

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
-from shutoffsim.report.text import Column, align, chance, pack, plus_minus, wrap
+from shutoffsim.report.text import Column, align, chance, pack, plus_minus, torque_text, wrap
 from shutoffsim.study.compare import amount
 from shutoffsim.study.sizing.need import IN_USE
 from shutoffsim.study.sizing.worth import FLAT
@@ -98,13 +98,13 @@ def _print_ladder(console: Console, result: Sizing) -> None:
     )
     rows = result.shortfalls
     names = tuple(
-        f"{_torque(rung.rating)}{' (in use)' if rung.own else ''}" for rung in result.rungs
+        f"{torque_text(rung.rating)}{' (in use)' if rung.own else ''}" for rung in result.rungs
     )
     _table(
         console,
         Column(f"rating, {_UNIT}", names),
         [
-            Column(f"on this supply, {_UNIT}", align([_torque(row.available) for row in rows])),
+            Column(f"on this supply, {_UNIT}", align([torque_text(row.available) for row in rows])),
             plus_minus("torque fails", [row.failure for row in rows], 100.0, "%"),
             Column(
                 "nine valves in ten",
@@ -122,7 +122,7 @@ def _print_ladder(console: Console, result: Sizing) -> None:
         ],
     )
     ways = [
-        f"{_torque(row.rating)}: " + ", ".join(
+        f"{torque_text(row.rating)}: " + ", ".join(
             f"{name} {_percent(share)}"
             for name, share in sorted(row.parts.items(), key=lambda item: -item[1])
             if share >= _LEAST_PART
@@ -134,7 +134,7 @@ def _print_ladder(console: Console, result: Sizing) -> None:
         console.print(wrap("How it fails: " + "; ".join(ways) + ".", console.width))
     sheets: dict[str, list[str]] = {}
     for rung in result.rungs:
-        sheets.setdefault(rung.sheet, []).append(_torque(rung.rating))
+        sheets.setdefault(rung.sheet, []).append(torque_text(rung.rating))
     told = "; ".join(f"{', '.join(ratings)}: {sheet}" for sheet, ratings in sheets.items())
     console.print(wrap(f"Data sheets: {told}.", console.width))
 
@@ -166,7 +166,7 @@ def _print_histories(console: Console, result: Sizing) -> None:
                 tuple("" if r.step_price is None else f"{r.step_price:,.2f}" for r in rows),
             )
         )
-    _table(console, Column(f"rating, {_UNIT}", tuple(_torque(r.rating) for r in rows)), columns)
+    _table(console, Column(f"rating, {_UNIT}", tuple(torque_text(r.rating) for r in rows)), columns)
     console.print(wrap(_worth_of_step(result), console.width))
 
 
@@ -183,7 +183,7 @@ def _worth_of_step(result: Sizing) -> str:
             "A step is worth its price when that is less than what it saves over the service life."
         )
     own = result.worths[result.own]
-    step = f"from {_torque(own.rating)} to {_torque(chosen.rating)} {_UNIT}"
+    step = f"from {torque_text(own.rating)} to {torque_text(chosen.rating)} {_UNIT}"
     gain, error = chosen.gain.value, chosen.gain.error
     if gain < 0.0:
         cost = f"{_plus_minus(-gain, error)} {result.currency}"
@@ -244,13 +244,13 @@ def _print_need(console: Console, result: Sizing) -> None:
     years = list(dict.fromkeys(row.years for row in result.needs))
     cells = {
         (row.exercise, row.years): " ".join(
-            [*(f"{_torque(x):>4}" for x in row.quantiles), _seized(row.seized)]
+            [*(f"{torque_text(x):>4}" for x in row.quantiles), _seized(row.seized)]
         ).rstrip()
         for row in result.needs
     }
     _table(
         console,
-        Column("years from now", tuple(f"{y:g}" if y else "now" for y in years)),
+        Column("years from now", tuple(f"{y:.3g}" if y else "now" for y in years)),
         [Column(name, tuple(cells[name, y] for y in years)) for name in names],
     )
     console.print()
@@ -264,9 +264,9 @@ def _print_need(console: Console, result: Sizing) -> None:
     rows = result.makeup
     _table(
         console,
-        Column("years from now", tuple(f"{r.years:g}" if r.years else "now" for r in rows)),
+        Column("years from now", tuple(f"{r.years:.3g}" if r.years else "now" for r in rows)),
         [
-            Column(head, align([_torque(value) for value in values]))
+            Column(head, align([torque_text(value) for value in values]))
             for head, values in (
                 ("typical new", [r.typical for r in rows]),
                 ("spread adds", [r.spread for r in rows]),
@@ -287,8 +287,8 @@ def _print_available(console: Console, result: Sizing) -> None:
         console,
         "What the actuator in use gives",
         "At stall, a unit in the middle of the spread. Closes in: against "
-        f"{' and '.join(map(_torque, result.closing_torques))} {_UNIT}, what 50 and 95 % of the "
-        "demands need at the end of the service life. The controller cuts off "
+        f"{' and '.join(map(torque_text, result.closing_torques))} {_UNIT}, what 50 and 95 % of "
+        "the demands need at the end of the service life. The controller cuts off "
         f"{ends}{again}; margin: time until the winding "
         "burns less that.",
     )
@@ -297,7 +297,7 @@ def _print_available(console: Console, result: Sizing) -> None:
         console,
         Column("condition", tuple(row.name for row in rows)),
         [
-            Column(_UNIT, align([_torque(row.torque) for row in rows])),
+            Column(_UNIT, align([torque_text(row.torque) for row in rows])),
             Column("A", align([f"{row.current:.2f}" for row in rows])),
             Column("rail, V", align([f"{row.rail:.1f}" for row in rows])),
             Column("closes in", tuple(_closing(row) for row in rows)),
@@ -355,20 +355,12 @@ def _interval(seconds: float) -> str:
     return "never" if math.isinf(seconds) else f"every {duration(seconds)}"
 
 
-def _torque(value: float) -> str:
-    return f"{value:.0f}" if value >= 99.5 else f"{value:.2g}" if value >= 10.0 else _two(value)
-
-
 def _seized(share: float) -> str:
     return f"({_percent(share)})" if share > 0.0 else ""
 
 
 def _three(value: float) -> str:
     return f"{value:.3g}" if math.isfinite(value) else "no bound"
-
-
-def _two(value: float) -> str:
-    return f"{value:.1f}" if value >= 1.0 else f"{value:.2f}"
 
 
 def _percent(share: float) -> str:

@@ -11,8 +11,9 @@ import numpy as np
 import seaborn as sns
 from matplotlib.figure import Figure
 
-from shutoffsim.study.sizing.need import IN_USE, SHARES
+from shutoffsim.study.sizing.need import IN_USE
 from shutoffsim.study.sizing.supply import RAISED
+from shutoffsim.study.torque import SHARES
 from shutoffsim.study.words import duration
 
 if TYPE_CHECKING:
@@ -181,8 +182,13 @@ def closing_and_stall(result: Sizing) -> Figure:
     curve = result.stall
     left.plot(curve.torques, curve.closing, color=colours[0], label="supply as stated")
     left.plot(curve.torques, curve.closing_worst, color=colours[3], linestyle="--", label="bad day")
-    median = result.needs[4].quantiles[0]
-    left.axvline(median, color="0.4", linestyle=":", label="half of the demands, in 10 years")
+    median = result.closing_torques[0]
+    left.axvline(
+        median,
+        color="0.4",
+        linestyle=":",
+        label=f"half of the demands, in {result.horizon_years:.3g} years",
+    )
     if np.isfinite(curve.closing).any():  # else there is nothing to scale
         left.set_yscale("log")
     left.yaxis.set_major_formatter(lambda x, _at: f"{x:g}")

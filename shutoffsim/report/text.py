@@ -49,6 +49,17 @@ def brief(value: float, digits: int = 2) -> str:
     return f"{float(f'{value:.{digits}g}'):,.6g}"
 
 
+def torque_text(value: float) -> str:
+    """Return a torque [N*m] in two digits, without its unit.
+
+    >>> torque_text(0.874), torque_text(4.96), torque_text(17.2), torque_text(131.0)
+    ('0.87', '5.0', '17', '131')
+    """
+    if value >= 10.0:
+        return f"{value:.0f}"
+    return f"{value:.1f}" if value >= 1.0 else f"{value:.2f}"
+
+
 def make_console(file: TextIO | None = None, *, stderr: bool = False) -> Console:
     """Return a console that prints names as they are: no markup, no colours of its own."""
     return Console(file=file, stderr=stderr, markup=False, emoji=False, highlight=False)

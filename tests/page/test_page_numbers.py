@@ -13,6 +13,7 @@ from page_reading import Page
 from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.report.files import to_json
 from shutoffsim.report.page.page import page
+from shutoffsim.report.text import torque_text
 from shutoffsim.scenario.problems import dotted
 from shutoffsim.study.compare import amount
 
@@ -197,7 +198,7 @@ def test_torque(read, data):
     table = read.table("Torque needed and torque available")
     expected = {
         tuple(
-            f"{at[key]:.2g}"
+            torque_text(at[key])
             for key in ("needed_median_n_m", "needed_p99_n_m", "available_weak_n_m")
         )
         for design in data["designs"]

@@ -14,6 +14,8 @@ from shutoffsim.engine.run import Setup, run_chunks
 from shutoffsim.estimate.tally import Tally
 from shutoffsim.model import layout as L
 from shutoffsim.study.sizing import ladder, need, shortfall, supply, valves, window, worth
+from shutoffsim.study.torque import SHARES, torque_over_years
+from shutoffsim.study.valves import draw_valves
 
 #: Valves whose new torque varies, on an actuator of 10 N*m; nothing else happens.
 SPREAD = """
@@ -36,10 +38,11 @@ MONTHLY = 'exercise.interval = "30 days"\n'
 def tried(scenario, number="0", n=1024, m=256, seed=1, target=0.01, confidence=0.9):
     """Return parameters and the trial of one design as it is."""
     params = scenario.parameters([number])
-    drawn = valves.draw_valves(params[0], n, seed)
+    drawn = draw_valves(params[0], n, seed)
     demands = valves.draw_demands(params, n, m, seed)
     rating = (float(params["stall_torque"][0]),)
-    trial = shortfall.try_ladder(params, rating, 0, drawn, demands, seed, target, confidence)
+    asked = (drawn, demands, seed, target, confidence, 0.0)
+    trial = shortfall.try_ladder(params, rating, 0, *asked)
     return params, trial
 
 
@@ -79,7 +82,7 @@ def test_needed_rating_counts_what_the_supply_leaves():
 
 def test_headroom_is_torque_available_over_torque_needed():
     _params, trial = tried(perfect(SPREAD), n=4096)
-    exact = [10.0 / stats.lognorm.ppf(q, math.log(1.5), scale=8.0) for q in need.SHARES]
+    exact = [10.0 / stats.lognorm.ppf(q, math.log(1.5), scale=8.0) for q in SHARES]
     assert trial.rows[0].headroom == pytest.approx(exact, rel=0.02)
 
 
@@ -117,10 +120,9 @@ def test_seized_valves_are_no_shortfall_of_torque():
 
 
 def test_makeup_adds_up_and_grows():
-    params = perfect(AGEING + MONTHLY).parameters()
-    drawn = valves.draw_valves(params[0], 1024, 1)
-    rows = need.makeup(params, drawn, 1)
-    assert [row.years for row in rows] == list(need.YEARS)
+    params = perfect(AGEING + MONTHLY, life="3652.5 days").parameters()
+    rows = need.makeup(torque_over_years(params, 1))
+    assert [row.years for row in rows] == [0.0, 1.0, 3.0, 5.0, 10.0]
     for row in rows:
         assert row.typical + row.spread + row.age + row.idle == pytest.approx(row.total)
     assert rows[0].idle == pytest.approx(0.0, abs=1e-6)  # moved when it was fitted
@@ -132,9 +134,9 @@ def test_makeup_adds_up_and_grows():
 
 
 def test_more_exercise_needs_less_torque():
-    params = perfect(AGEING + MONTHLY).parameters()
-    drawn = valves.draw_valves(params[0], 1024, 1)
-    stiff = {(r.exercise, r.years): r.quantiles[1] for r in need.needs(params, drawn, 1)}
+    params = perfect(AGEING + MONTHLY, life="3652.5 days").parameters()
+    used = torque_over_years(params, 1)
+    stiff = {(r.exercise, r.years): r.quantiles[1] for r in need.needs(params, used, 1)}
     late = [stiff[name, 10.0] for name in ("weekly", "monthly", "yearly", "never")]
     assert late == sorted(late)
     assert stiff["in use", 10.0] == pytest.approx(stiff["monthly", 10.0], rel=0.02)
@@ -146,7 +148,7 @@ def test_more_exercise_needs_less_torque():
 def test_bad_day_is_lower_supply_and_cold():
     changes = SPREAD + 'actuator.temperature_derating = "0.5 % per K"\nactuator.wear = 0\n'
     params = perfect(changes).parameters()
-    rows = {row.name: row for row in supply.conditions(params, 1.0, 2.0)}
+    rows = {row.name: row for row in supply.conditions(params, 1.0, 2.0, 0.0)}
     assert rows["supply as stated"].torque == pytest.approx(10.0)
     assert rows["mains 10 % low"].torque == pytest.approx(9.0)
     assert rows["cold, 0 degC"].torque == pytest.approx(9.0)
@@ -168,8 +170,11 @@ def test_bad_day_fails_as_often_as_its_torque_says():
 def test_wear_lowers_what_is_left():
     changes = SPREAD + 'actuator.wear = 0.001\nexercise.interval = "73.05 days"\n'
     params = perfect(changes, life="3652.5 days").parameters()
-    rows = {row.name: row for row in supply.conditions(params, 1.0, 2.0)}
-    assert rows["worn"].torque == pytest.approx(10.0 * (1.0 - 0.001 * 100.0))
+    last = torque_over_years(params, 1)[-1]
+    assert last.strokes == 98.0  # 49 exercises, there and back; the 50th would come at the end
+    rows = {row.name: row for row in supply.conditions(params, 1.0, 2.0, last.strokes)}
+    assert rows["worn"].torque == pytest.approx(10.0 * (1.0 - 0.001 * 98.0), rel=1e-12)
+    assert last.supply == rows["worn"].torque
 
 
 def test_stall_times_are_those_of_the_heated_winding():
@@ -178,13 +183,13 @@ def test_stall_times_are_those_of_the_heated_winding():
         'actuator.winding_limit = "120 degC"\nactuator.stall_cutoff = "5 s"\n'
     )
     params = perfect(changes).parameters()
-    row = supply.conditions(params, 5.0, 11.0)[0]
+    row = supply.conditions(params, 5.0, 11.0, 0.0)[0]
     burning = 30.0 * math.log(240.0 / (240.0 - 100.0))  # 1 A through 12 ohm: 240 K in the end
     assert row.burning == pytest.approx(burning)
     assert row.margin == pytest.approx(burning - 5.0)
     assert row.closing_stiff == math.inf
     assert row.closing == pytest.approx(0.25 / (10000.0 / 60.0 * 0.5))
-    curve = supply.stall_curve(params)
+    curve = supply.stall_curve(params, 0.0)
     at = int(np.argmin(np.abs(curve.seconds - 5.0)))
     assert curve.supply[at] == pytest.approx(20.0 + 240.0 * -math.expm1(-5.0 / 30.0), abs=0.8)
     assert curve.raised[at] - 20.0 == pytest.approx(1.44 * (curve.supply[at] - 20.0), rel=1e-6)
@@ -277,10 +282,10 @@ def test_histories_believe_what_the_draws_do():
     belief = Belief(level, torque_now / level, np.full(20000, 0.1), half, 0.1 * half)
     scenario = perfect(AGEING + MONTHLY + 'valve.age_reference = "15 years"\n')
     params = scenario.parameters()
-    drawn = valves.draw_valves(params[0], 4096, 1, belief)
+    drawn = draw_valves(params[0], 4096, 1, belief)
     demands = valves.draw_demands(params, 4096, 64, 1)
     params["stall_torque"] = 7.0
-    trial = shortfall.try_ladder(params, (7.0,), 0, drawn, demands, 1, 0.01, 0.9)
+    trial = shortfall.try_ladder(params, (7.0,), 0, drawn, demands, 1, 0.01, 0.9, 0.0)
     slow = in_histories(valves.believed(params, belief))
     fast = trial.rows[0].failure
     assert fast.value > 0.05

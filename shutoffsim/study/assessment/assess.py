@@ -24,7 +24,7 @@ from shutoffsim.study.assessment.result import Assessment, DesignAssessment, Rem
 from shutoffsim.study.assessment.sensitivity import vary_assumptions
 from shutoffsim.study.assessment.shares import mode_shares, step_times
 from shutoffsim.study.assessment.stories import tell
-from shutoffsim.study.assessment.torque import torque_at_ages
+from shutoffsim.study.assessment.torque import torque_at_ages, torque_of
 from shutoffsim.study.assessment.worth import worth
 from shutoffsim.study.assessment.yearly import PERIODS, yearly_losses
 from shutoffsim.study.compare import LEAST_HISTORIES, Comparison, compare
@@ -261,6 +261,7 @@ def _designs(
     found = []
     for d, name in enumerate(names):
         design = scenario.design(name)
+        torque = torque_of(params[d], comparison.seed)
         modes = mode_shares(losses, d)
         benefit, reason = None, "it is the reference"
         if d > 0:
@@ -282,9 +283,9 @@ def _designs(
                     m.mode: NOT_REMOVABLE[m.mode] for m in modes if m.mode in NOT_REMOVABLE
                 },
                 times=step_times(losses, d),
-                torque=torque_at_ages(params[d], comparison.seed),
+                torque=torque_at_ages(torque),
                 demand=failure_on_demand(tally, d, name, values),
-                maintenance=maintenance(design.system, params[d], comparison.seed),
+                maintenance=maintenance(design.system, params[d], comparison.seed, torque),
                 worth=benefit,
                 no_worth=reason,
             )

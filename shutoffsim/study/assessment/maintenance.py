@@ -8,15 +8,17 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from shutoffsim.engine.look import look
 from shutoffsim.model import layout as L
 from shutoffsim.model import override
 from shutoffsim.model.compiled import entry
 from shutoffsim.model.elements import NUMBERED
 from shutoffsim.study.assessment.result import Hose, Maintenance, Step
-from shutoffsim.study.assessment.torque import begun_histories, service_limits
+from shutoffsim.study.assessment.torque import service_limits
 
 if TYPE_CHECKING:
     from shutoffsim.scenario.schema import System
+    from shutoffsim.study.torque import Torque
 
 DAY = 86400.0
 _PEOPLE: Final = 2000
@@ -38,7 +40,7 @@ def close_by_hand(p, states, freeing, total, by):  # type: ignore[no-untyped-def
         by[i] = s.leak_hands_by[0]
 
 
-def maintenance(system: System, p: Any, seed: int) -> Maintenance:
+def maintenance(system: System, p: Any, seed: int, torque: tuple[Torque, ...]) -> Maintenance:
     """Return the facts for one design.
 
     Parameters
@@ -49,6 +51,8 @@ def maintenance(system: System, p: Any, seed: int) -> Maintenance:
         Its parameters.
     seed : int
         0 to 2**64 - 1.
+    torque : tuple of Torque
+        What its valve needs and its drive gives.
     """
     closes, automated = system.element.traits.closes, system.element.traits.automated
     sensing = automated and any(sensor.fitted for sensor in system.sensors.values())
@@ -64,7 +68,7 @@ def maintenance(system: System, p: Any, seed: int) -> Maintenance:
             for name, leak in system.leaks.items()
             if leak.fitted and leak.life is not None
         ),
-        limits=service_limits(p, seed),
+        limits=service_limits(p, torque),
         override=steps,
         override_total=whole,
     )
@@ -79,7 +83,7 @@ def _years(time: float) -> float | None:
 
 
 def _override(p: Any, seed: int) -> tuple[tuple[Step, ...], Step]:
-    states = begun_histories(p, seed, _PEOPLE)
+    states = look(p, seed, [0.0], [0.0], _PEOPLE).states[0, :, 0]
     freeing, total = np.empty(_PEOPLE), np.empty(_PEOPLE)
     by = np.empty(_PEOPLE, np.int64)
     close_by_hand(p, states, freeing, total, by)

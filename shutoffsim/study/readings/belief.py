@@ -13,7 +13,7 @@ from scipy.stats import qmc
 
 from shutoffsim.errors import ModelError
 from shutoffsim.model import quantiles
-from shutoffsim.model.valve import age_growth, idle_growth
+from shutoffsim.model.valve import torque_to_open
 
 Array = NDArray[np.float64]
 Numbers = tuple[float, float, float, float]
@@ -147,10 +147,9 @@ class Belief:
         >>> one.torque(age=4.7e8, idle=0.0)
         array([6.])
         """
-        value = (
-            self.level
-            * age_growth(self.age_factor, age, self.age_reference)
-            * idle_growth(self.idle_growth, idle, self.idle_cap)
+        factor, reference = self.age_factor, self.age_reference
+        value = torque_to_open(
+            self.level, factor, age, reference, self.idle_growth, idle, self.idle_cap
         )
         return np.asarray(value * self.closing_share if closing else value)
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from shutoffsim.model.valve import age_growth, idle_growth
+from shutoffsim.model.valve import torque_to_open
 from shutoffsim.study.readings.belief import Array, Prior, at_normal
 from shutoffsim.study.readings.times import Complete
 
@@ -99,8 +99,10 @@ def expected(data: Data, at: Parameters, prior: Prior) -> Array:
 
 def above_level(data: Data, at: Parameters, prior: Prior) -> Array:
     """Return the logarithm of that torque over the level of the valve, shape (N, n)."""
-    law = np.log(age_growth(at.age_factor[:, None], data.age, prior.age_reference))
-    law = law + np.log(idle_growth(at.idle_growth[:, None], data.idle, prior.idle_cap))
+    factor, c = at.age_factor[:, None], at.idle_growth[:, None]
+    law = np.log(
+        torque_to_open(1.0, factor, data.age, prior.age_reference, c, data.idle, prior.idle_cap)
+    )
     law += np.where(data.closing, np.log(at.closing_share)[:, None], 0.0)
     if np.any(data.gauge):
         law -= np.where(data.gauge, np.log(at.gauge)[:, None], 0.0)

@@ -9,21 +9,12 @@ from typing import Any
 import numpy as np
 
 from shutoffsim.model.layout import YEAR
-from shutoffsim.study.sizing.valves import (
-    AGE_FACTOR,
-    LEVEL,
-    Demands,
-    Valves,
-    draw_demands,
-    torques,
-)
+from shutoffsim.study.torque import Torque, torque_over_years
+from shutoffsim.study.valves import BeliefLike
 
-YEARS = (0.0, 1.0, 3.0, 5.0, 10.0, 20.0)
-SHARES = (0.5, 0.95, 0.99)
 DAY = 86400.0
 INTERVALS = (("never", np.inf), ("yearly", YEAR), ("monthly", 30.0 * DAY), ("weekly", 7.0 * DAY))
 IN_USE = "in use"
-_DEMANDS = 16
 
 
 @dataclass(frozen=True)
@@ -76,50 +67,39 @@ class Makeup:
     seized: float
 
 
-def needs(params: Any, valves: Valves, seed: int) -> tuple[Need, ...]:
-    """Return the torque needed by exercise interval and time; ``params`` is a record array (1,)."""
-    found = []
-    for name, interval in ((IN_USE, float(params["exercise"][0])), *INTERVALS):
+def needs(
+    params: Any, used: Sequence[Torque], seed: int, belief: BeliefLike | None = None
+) -> tuple[Need, ...]:
+    """Return the torque needed by exercise interval and time.
+
+    Parameters
+    ----------
+    params : record array (1,)
+        The design.
+    used : sequence of Torque
+        Of the design as it is.
+    seed : int
+    belief : BeliefLike, optional
+        What is believed of the valve, in place of what ``params`` say.
+    """
+    own = float(params["exercise"][0])
+    found = [_need(IN_USE, own, row) for row in used]
+    for name, interval in INTERVALS:
         changed = params.copy()
         changed["exercise"] = interval
-        for years in YEARS:
-            demands = draw_demands(changed, valves.n, _DEMANDS, seed, year=years)
-            required = torques(changed, valves, demands)
-            found.append(
-                Need(name, interval, years, quantiles(required, SHARES), _seized(required))
-            )
+        rows = torque_over_years(changed, seed, belief)
+        found += [_need(name, interval, row) for row in rows]
     return tuple(found)
 
 
-def makeup(params: Any, valves: Valves, seed: int) -> tuple[Makeup, ...]:
+def _need(name: str, interval: float, row: Torque) -> Need:
+    return Need(name, interval, row.years, row.needed, row.seized)
+
+
+def makeup(used: Sequence[Torque]) -> tuple[Makeup, ...]:
     """Return what spread, age and idle time add to the torque needed (95 %), year by year."""
-    typical_level = float(np.median(valves.table[:, LEVEL]))
     found = []
-    for years in YEARS:
-        demands = draw_demands(params, valves.n, _DEMANDS, seed, year=years)
-        fresh = Demands(demands.at, np.zeros_like(demands.idle), demands.seize_after, demands.share)
-        new = valves.changed(AGE_FACTOR, 1.0)
-        middle = new.changed(LEVEL, typical_level)
-        steps = [
-            quantiles(torques(params, middle, fresh), (0.5,))[0],
-            *(
-                quantiles(torques(params, chosen, moved), (0.95,))[0]
-                for chosen, moved in ((new, fresh), (valves, fresh), (valves, demands))
-            ),
-        ]
-        spread, age, idle = (float(x) for x in np.diff(steps))
-        seized = _seized(torques(params, valves, demands))
-        found.append(Makeup(years, steps[0], spread, age, idle, steps[-1], seized))
+    for row in used:
+        typical, spread, age, idle = row.makeup
+        found.append(Makeup(row.years, typical, spread, age, idle, row.needed[1], row.seized))
     return tuple(found)
-
-
-def quantiles(required: Any, shares: Sequence[float]) -> tuple[float, ...]:
-    """Return quantiles of the finite torques; nan when all have seized."""
-    finite = required[np.isfinite(required)]
-    if len(finite) == 0:
-        return tuple(float("nan") for _ in shares)
-    return tuple(float(x) for x in np.quantile(finite, shares))
-
-
-def _seized(required: Any) -> float:
-    return float(np.mean(np.isinf(required)))

@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 
 from shutoffsim.estimate.estimate import Estimate, with_interval
 from shutoffsim.model import layout as L
-from shutoffsim.study.sizing.need import SHARES, quantiles
-from shutoffsim.study.sizing.supply import bad_day, service_strokes, share_on_battery
-from shutoffsim.study.sizing.valves import UNIT, Demands, Tries, Valves, try_all
+from shutoffsim.study.sizing.supply import bad_day, share_on_battery
+from shutoffsim.study.sizing.valves import Demands, Tries, try_all
+from shutoffsim.study.torque import SHARES, quantile_of
+from shutoffsim.study.valves import UNIT, Valves
 
 VALVES = 1024
 LEAST_DEMANDS, MOST_DEMANDS = 256, 2048
@@ -125,6 +126,7 @@ def try_ladder(
     seed: int,
     target: float,
     confidence: float,
+    worn: float,
 ) -> Trial:
     """Try every demand on every valve with every rating.
 
@@ -140,6 +142,8 @@ def try_ladder(
     seed : int
     target, confidence : float
         Wanted probability of failure on demand, and share of valves that shall meet it.
+    worn : float
+        Strokes that an actuator has made at the end of its life.
     """
     battery = share_on_battery(params[own])
     tried = try_all(params, valves, demands, seed, mains=True)
@@ -148,7 +152,7 @@ def try_ladder(
         on_battery = try_all(params, valves, demands, seed, mains=False)
         for name, flags in failures(on_battery).items():
             by_valve[name] = (1.0 - battery) * by_valve[name] + battery * flags.mean(axis=2)
-    worst = _bad_day_failures(params, own, valves, demands, seed)
+    worst = _bad_day_failures(params, own, valves, demands, seed, worn)
     rows = tuple(
         _row(rating, r, by_valve, tried, float(worst[r]), target)
         for r, rating in enumerate(ratings)
@@ -179,7 +183,8 @@ def _row(
     met = float(np.mean(failing <= target + 1e-12))
     met_error = math.sqrt(max(met * (1.0 - met), 0.0) / n)
     available = float(np.median(tried.available[r]))
-    needed = quantiles(tried.required, SHARES)
+    finite = tried.required[np.isfinite(tried.required)]
+    needed = [quantile_of(finite, share) for share in SHARES]
     low, high = np.quantile(failing, (0.05, 0.95))
     failure = with_interval(float(failing.mean()), error, n, 0.0, 1.0)
     if failure.value == 0.0:
@@ -199,19 +204,16 @@ def _row(
 
 
 def _bad_day_failures(
-    params: Any, own: int, valves: Valves, demands: Demands, seed: int
+    params: Any, own: int, valves: Valves, demands: Demands, seed: int, worn: float
 ) -> NDArray[np.float64]:
     """Return the mean probability by rating (k,) if every demand came on a bad day."""
     changed = bad_day(params)
     changed["wear"] = 0.0
     # Worn out from the start: the unit's torque is lowered by what a service life takes.
-    worn = np.maximum(1.0 - params["wear"][own] * service_strokes(params[own]), 0.0)
-    aged = valves.changed(UNIT, valves.table[:, UNIT] * worn)
+    left = np.maximum(1.0 - params["wear"][own] * worn, 0.0)
+    aged = valves.changed(UNIT, valves.table[:, UNIT] * left)
     few = Demands(
-        *(
-            part[:, :: max(part.shape[1] // _BAD_DAY_DEMANDS, 1)]
-            for part in (demands.at, demands.idle, demands.seize_after, demands.share)
-        )
+        *(part[:, :: max(part.shape[1] // _BAD_DAY_DEMANDS, 1)] for part in vars(demands).values())
     )
     shares = []
     for mains in (True, False) if params["battery_fitted"][own] == 1 else (True,):

@@ -13,14 +13,10 @@ from shutoffsim.model.actuator import (
     begin_stroke,
     heat,
     slip_capacity,
-    stall_current,
     stroke_draw,
-    stroke_time,
-    time_to_burn,
 )
-from shutoffsim.model.compiled import allocating_entry, entry, kernel
+from shutoffsim.model.compiled import allocating_entry, kernel
 from shutoffsim.model.power import fresh_energy
-from shutoffsim.model.quantiles import quantile
 from shutoffsim.model.valve import closing_torque
 
 DELAYS = int(L.BATTERY_EMPTY) + 1  # clocks that a stroke may set
@@ -46,7 +42,7 @@ def put_at_work(p, s, seed, number, draw, now, idle, strokes):  # type: ignore[n
 
 @allocating_entry
 def try_strokes(  # type: ignore[no-untyped-def]
-    params, valves, at, idle, seize_after, stroke_rate, mains, seed, outcomes, required, available
+    params, valves, at, idle, seize_after, strokes, mains, seed, outcomes, required, available
 ):
     """Try one closing per valve and demand with each of several actuators.
 
@@ -55,11 +51,11 @@ def try_strokes(  # type: ignore[no-untyped-def]
     params : record array (k,)
         Actuators on the same valve, see :data:`shutoffsim.model.layout.PARAMETERS`.
     valves : float array (n, 9)
-        As in :class:`shutoffsim.study.sizing.valves.Valves`.
+        As in :class:`shutoffsim.study.valves.Valves`.
     at, idle, seize_after : float arrays (n, m)
         Time since commissioning, time since the last movement, idle time that seizes, s.
-    stroke_rate : float
-        Strokes of the actuator per second of its life.
+    strokes : float array (n, m)
+        That the actuator has made.
     mains : int
         1: on the supply; 0: on the battery.
     seed : uint64
@@ -89,7 +85,7 @@ def try_strokes(  # type: ignore[no-untyped-def]
                 s.age_factor = valves[v, 1]
                 s.unit = valves[v, 3]
                 s.preload = valves[v, 4]
-                put_at_work(p, s, seed, np.uint64(v), j, now, idle[v, j], stroke_rate * now)
+                put_at_work(p, s, seed, np.uint64(v), j, now, idle[v, j], strokes[v, j])
                 s.seize_after = seize_after[v, j]
                 if r == 0:
                     required[v, j] = closing_torque(p, s, now, stroke_draw(s, SHARE))
@@ -99,65 +95,6 @@ def try_strokes(  # type: ignore[no-untyped-def]
                 available[r, v, j] = available_torque(p, s, voltage, resistance)
                 outcome, _lasting = begin_stroke(p, s, now, delay)
                 outcomes[r, v, j] = outcome
-
-
-@allocating_entry
-def closing_torques(p, valves, at, idle, seize_after, shares, required):  # type: ignore[no-untyped-def]
-    """Fill ``required`` (n, m) with torque to close [N*m]; arrays as in :func:`try_strokes`.
-
-    ``p`` is a record array (1,); ``shares`` (n, m) are the uniforms of the closing share.
-    """
-    n, m = required.shape
-    designs = p.copy()
-    state = np.zeros(1, L.STATE)
-    for v in range(n):
-        d = designs[0]
-        d.idle_growth = valves[v, 2]
-        d.closing_share[:] = valves[v, 5:9]
-        s = state[0]
-        s.breakaway = valves[v, 0]
-        s.age_factor = valves[v, 1]
-        s.born_at = -d.valve_age
-        for j in range(m):
-            s.moved_at = at[v, j] - idle[v, j]
-            s.seize_after = seize_after[v, j]
-            required[v, j] = closing_torque(d, s, at[v, j], shares[v, j])
-
-
-@allocating_entry
-def stall_figures(p, unit, strokes, voltage, resistance, torque):  # type: ignore[no-untyped-def]
-    """Return what a supply gives: torque, current, rail voltage, and times.
-
-    Parameters
-    ----------
-    p : record
-        Parameters.
-    unit : float
-        Torque factor of the unit.
-    strokes : float
-        Strokes it has made.
-    voltage, resistance : float
-        Of the source, V and ohm.
-    torque : float
-        Torque needed [N*m] for the closing time.
-
-    Returns
-    -------
-    available, current, rail, closing, burning : float
-        Torque at stall [N*m], current at stall [A], rail voltage at stall [V], time to close
-        against ``torque`` [s] (inf: it stalls), time at stall until the winding burns [s].
-    """
-    state = np.zeros(1, L.STATE)
-    s = state[0]
-    s.unit = unit
-    s.strokes = strokes
-    current = stall_current(p, voltage, resistance)
-    available = available_torque(p, s, voltage, resistance)
-    closing = math.inf
-    if 0.0 <= torque <= available and available > 0.0:
-        closing = stroke_time(p, torque, available, voltage)
-    burning = time_to_burn(p, s, 0.0, current)
-    return available, current, voltage - current * resistance, closing, burning
 
 
 @allocating_entry
@@ -180,10 +117,3 @@ def mount_capacity(p, preload, now):  # type: ignore[no-untyped-def]
     s = state[0]
     s.preload = preload
     return slip_capacity(p, s, now)
-
-
-@entry
-def fill_quantiles(distribution, u, values):  # type: ignore[no-untyped-def]
-    """Fill ``values`` (n,) with the quantiles at ``u`` (n,) of a distribution of the model."""
-    for i in range(len(u)):
-        values[i] = quantile(distribution, u[i])

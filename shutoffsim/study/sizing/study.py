@@ -15,9 +15,10 @@ from shutoffsim.study.cautions import SIZING
 from shutoffsim.study.options import Progress, RunOptions
 from shutoffsim.study.sizing import advice, ladder, need, prices, shortfall, supply, worth
 from shutoffsim.study.sizing.result import Sizing
-from shutoffsim.study.sizing.strokes import stall_figures
-from shutoffsim.study.sizing.valves import BeliefLike, believed, draw_demands, draw_valves
+from shutoffsim.study.sizing.valves import believed, draw_demands
 from shutoffsim.study.sizing.window import find_window
+from shutoffsim.study.torque import source_of, stall_figures, torque_over_years
+from shutoffsim.study.valves import BeliefLike, draw_valves
 from shutoffsim.version import __version__
 
 if TYPE_CHECKING:
@@ -139,23 +140,16 @@ def size(
     n, m = shortfall.sizes(target)
     valves = draw_valves(params[0], n, seed, belief)
     demands = draw_demands(params, n, m, seed)
-    rungs, on_rungs = _rungs(
-        scenario, chosen_design, params, valves, demands, given, scale, seed, target, confidence
-    )
+    used = torque_over_years(params, seed, belief)
+    worn = used[-1].strokes
+    asked = (valves, demands, seed, target, confidence, worn)
+    rungs, on_rungs = _rungs(scenario, chosen_design, params, given, scale, asked)
     own = next(number for number, rung in enumerate(rungs) if rung.own)
     values = tuple(rung.rating for rung in rungs)
-    trial = shortfall.try_ladder(on_rungs, values, own, valves, demands, seed, target, confidence)
+    trial = shortfall.try_ladder(on_rungs, values, own, *asked)
     window = find_window(params, trial, confidence)
     chosen = advice.choose(trial.rows, confidence)
-    stiff = need.makeup(params, valves, seed)
-    by_year = [row for row in stiff if row.years * YEAR <= params["horizon"][0]]
-    closing = by_year[-1].total
-    needs = need.needs(params, valves, seed)
-    usual = next(
-        row.quantiles[0]
-        for row in needs
-        if row.exercise == need.IN_USE and row.years == by_year[-1].years
-    )
+    usual, closing, _ = used[-1].needed
 
     known = {
         rating: amount
@@ -195,11 +189,11 @@ def size(
         exercise=float(params["exercise"][0]),
         stall_cutoff=float(params["stall_cutoff"][0]),
         attempts=int(params["retries"][0]) + 1,
-        needs=needs,
-        makeup=stiff,
-        conditions=supply.conditions(params, usual, closing),
+        needs=need.needs(params, used, seed, belief),
+        makeup=need.makeup(used),
+        conditions=supply.conditions(params, usual, closing, worn),
         closing_torques=(usual, closing),
-        stall=supply.stall_curve(params),
+        stall=supply.stall_curve(params, worn),
         window=window,
         rungs=rungs,
         shortfalls=trial.rows,
@@ -240,18 +234,14 @@ def _rungs(
     scenario: Scenario,
     design: Design,
     params: Any,
-    valves: Any,
-    demands: Any,
     given: tuple[float, ...] | None,
     scale: ladder.Scale,
-    seed: int,
-    target: float,
-    confidence: float,
+    asked: tuple[Any, ...],
 ) -> tuple[tuple[ladder.Rung, ...], Any]:
     """Return the rungs: those given, or those about the rating that is needed."""
     own = design.system.actuator.stall_torque
     if given is None:
-        first = shortfall.try_ladder(params, (own,), 0, valves, demands, seed, target, confidence)
+        first = shortfall.try_ladder(params, (own,), 0, *asked)
         about = first.needed_rating
         about = about if 0.0 < about < math.inf else own
         given = ladder.default_ratings(design, about)
@@ -262,7 +252,7 @@ def _rungs(
 def _strong(params: Any, number: int, confidence: float) -> float:
     """Return the torque [N*m] of a strong unit of rung ``number`` on its supply."""
     p = params[number]
-    voltage, resistance = supply.source_of(p)
+    voltage, resistance = source_of(p)
     unit = quantile(p.unit_spread, confidence)
     return float(stall_figures(p, unit, 0.0, voltage, resistance, 0.0)[0])
 

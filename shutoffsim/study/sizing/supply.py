@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shutoffsim.model.quantiles import quantile
-from shutoffsim.study.sizing.strokes import stall_figures, winding_curve
-from shutoffsim.study.sizing.valves import stroke_rate
+from shutoffsim.study.sizing.strokes import winding_curve
+from shutoffsim.study.torque import source_of, stall_figures
 
 SAG = 0.9
 CABLE = 0.7  # ohm
@@ -101,11 +101,6 @@ _STEP = 0.1  # s
 _TORQUES = 60
 
 
-def service_strokes(p: Any) -> float:
-    """Return the strokes of an actuator over the service life."""
-    return stroke_rate(p) * float(p.horizon)
-
-
 def share_on_battery(p: Any) -> float:
     """Return the long-run share of time on battery: outages, as far as the battery lasts."""
     if p.battery_fitted != 1:
@@ -145,7 +140,7 @@ def bad_day(params: Any) -> Any:
     return params
 
 
-def conditions(params: Any, usual: float, stiff: float) -> tuple[Condition, ...]:
+def conditions(params: Any, usual: float, stiff: float, worn: float) -> tuple[Condition, ...]:
     """Return what an actuator gives under each condition.
 
     Parameters
@@ -154,9 +149,10 @@ def conditions(params: Any, usual: float, stiff: float) -> tuple[Condition, ...]
         The design.
     usual, stiff : float
         Torques [N*m] against which the closing times hold.
+    worn : float
+        Strokes that a worn actuator has made.
     """
     p = params[0]
-    worn = service_strokes(p)
     rows: list[tuple[str, Callable[[Any], None], float, bool]] = [
         ("supply as stated", _nothing, 0.0, True),
         ("mains 10 % low", sag, 0.0, True),
@@ -240,15 +236,11 @@ def _condition(
     )
 
 
-def source_of(p: Any, mains: bool = True) -> tuple[float, float]:
-    """Return voltage [V] and resistance [ohm] of the supply, or of the battery."""
-    if mains:
-        return float(p.supply_voltage), float(p.supply_resistance)
-    return float(p.battery_voltage), float(p.battery_resistance)
+def stall_curve(params: Any, worn: float) -> StallCurve:
+    """Return the winding's temperature through all attempts of one demand on a stuck valve.
 
-
-def stall_curve(params: Any) -> StallCurve:
-    """Return the winding's temperature through all attempts of one demand on a stuck valve."""
+    ``worn`` is how many strokes an actuator has made at the end of its life.
+    """
     p = params[0]
     cutoff = min(float(p.stall_cutoff), 60.0)
     attempts = int(p.retries) + 1
@@ -269,7 +261,7 @@ def stall_curve(params: Any) -> StallCurve:
     torques = np.linspace(0.0, 0.99 * most, _TORQUES)
     times = []
     mains = _weaker(params) if p.battery_fitted == 1 else True
-    for q, strokes, source in ((p, 0.0, True), (bad_day(params)[0], service_strokes(p), mains)):
+    for q, strokes, source in ((p, 0.0, True), (bad_day(params)[0], worn, mains)):
         v, r = source_of(q, source)
         found = [stall_figures(q, unit, strokes, v, r, torque)[3] for torque in torques]
         times.append(np.where(np.isfinite(found), found, np.nan))

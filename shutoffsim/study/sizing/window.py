@@ -10,8 +10,8 @@ from scipy.optimize import brentq
 
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.study.sizing.shortfall import Trial
-from shutoffsim.study.sizing.strokes import mount_capacity, stall_figures
-from shutoffsim.study.sizing.supply import source_of
+from shutoffsim.study.sizing.strokes import mount_capacity
+from shutoffsim.study.torque import source_of, stall_figures
 
 STEM, NEW_MOUNT, OLD_MOUNT, SUPPLY = (
     "stem",

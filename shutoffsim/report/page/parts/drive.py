@@ -9,7 +9,7 @@ from shutoffsim.report.page import cells, figures
 from shutoffsim.report.page.blocks import Block, Picture, Section, Table, Words
 from shutoffsim.report.page.cells import Designs
 from shutoffsim.report.page.drawing import embed
-from shutoffsim.report.text import chance
+from shutoffsim.report.text import chance, torque_text
 
 if TYPE_CHECKING:
     from shutoffsim.study.assessment.result import Assessment, TorqueAt
@@ -50,7 +50,7 @@ def _picture(
     for names, ages in groups:
         letters = designs.letters(names)
         for at in ages:
-            when = "when fitted" if at.years == 0.0 else f"after {at.years:g} years"
+            when = "when fitted" if at.years == 0.0 else f"after {at.years:.3g} years"
             drawn.append(
                 figures.Headroom(
                     f"{letters}, {when}",
@@ -107,8 +107,9 @@ def _told(name: str, at: TorqueAt) -> str:
     if at.needed_median_n_m is None or at.needed_p99_n_m is None:
         return f"{start} of “{name}” no valve can be turned: all have seized."
     return (
-        f"{start} a weak unit of “{name}” gives {at.available_weak_n_m:.2g} N·m; half of the "
-        f"demands need {at.needed_median_n_m:.2g} N·m or less, 99 % {at.needed_p99_n_m:.2g} N·m or "
+        f"{start} a weak unit of “{name}” gives {torque_text(at.available_weak_n_m)} N·m; half "
+        f"of the demands need {torque_text(at.needed_median_n_m)} N·m or less, "
+        f"99 % {torque_text(at.needed_p99_n_m)} N·m or "
         f"less, valves that have seized ({chance(at.seized)}) left aside."
     )
 
@@ -118,4 +119,4 @@ def _or_nan(value: float | None) -> float:
 
 
 def _torque(value: float | None) -> cells.Cell:
-    return cells.plain(cells.NONE if value is None else f"{value:.2g}")
+    return cells.plain(cells.NONE if value is None else torque_text(value))
