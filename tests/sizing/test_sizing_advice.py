@@ -139,7 +139,10 @@ def test_a_supply_that_gives_no_torque_is_no_crash():
     assert found.recommended is None
     assert found.needed_rating == math.inf
     assert found.conditions[0].torque == 0.0
-    assert all(row.failure.value == 1.0 for row in found.shortfalls)
+    # Nothing ever moves the valve, so some have seized meanwhile; all the others fail.
+    assert all(0.0 < row.seized < 0.5 for row in found.shortfalls)
+    for row in found.shortfalls:
+        assert row.failure.value + row.seized == pytest.approx(1.0, abs=1e-12)
 
 
 def test_a_far_too_strong_actuator_gets_smaller_ratings_to_choose():
