@@ -251,6 +251,32 @@ def test_incomplete_result_is_told_with_its_place(folder: Path) -> None:
         load_assessment(folder)
 
 
+@pytest.mark.parametrize(
+    "path",
+    [
+        ("designs", 1, "name"),
+        ("comparison", "designs", 0, "name"),
+        ("comparison", "differences", 0, "design"),
+        ("comparison", "differences", 0, "reference"),
+        ("reference",),
+        ("chosen",),
+        ("stories", 0, "design"),
+        ("sensitivity", "design"),
+        ("values", 0, "designs", 0),
+    ],
+    ids=lambda path: ".".join(map(str, path)),
+)
+def test_parts_that_speak_of_other_designs_are_refused(folder: Path, path: tuple) -> None:
+    data = json.loads((folder / RESULT).read_text())
+    table = data
+    for key in path[:-1]:
+        table = table[key]
+    table[path[-1]] = "somebody else's"
+    (folder / RESULT).write_text(json.dumps(data))
+    with pytest.raises(ModelError, match=r"a stored assessment is damaged(.|\n)*somebody else's"):
+        load_assessment(folder)
+
+
 def test_result_of_another_version_is_told(folder: Path) -> None:
     data = json.loads((folder / RESULT).read_text())
     data["format"] = 999

@@ -28,6 +28,7 @@ from shutoffsim.study.assessment.loss_parts import (
     Worth,
     YearlyLoss,
 )
+from shutoffsim.study.assessment.names import check_names
 from shutoffsim.study.assessment.stored import StoredComparison, StoredEstimate
 from shutoffsim.study.assessment.upkeep_parts import (
     Hose,
@@ -339,7 +340,7 @@ class Assessment:
         from pydantic import ValidationError
 
         try:
-            return _adapter().validate_python(data)
+            assessment = _adapter().validate_python(data)
         except ValidationError as error:
             first = error.errors(include_url=False)[0]
             place = ".".join(str(part) for part in first["loc"])
@@ -350,6 +351,8 @@ class Assessment:
                 expected=str(first["msg"]),
                 hint="make it again from the scenario",
             ) from None
+        check_names(assessment)
+        return assessment
 
 
 @cache
