@@ -19,7 +19,6 @@ MISSING = frozenset(["", "-", "–", "—", "na", "n/a", "#n/a", "nan", "nat", "
 Texts = Any  # a pyarrow array of strings
 Read = tuple[np.ndarray, np.ndarray]
 
-_PLAIN = re.compile(r"-?[0-9]+(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)?")
 _COMMA = re.compile(r"([+-]?[0-9]+),([0-9]+)(?![0-9,.])")
 _THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}(?![0-9])")
 # What no cast accepts is sorted out first, so that a file full of dashes stays quick.
@@ -70,10 +69,10 @@ def with_unit(text: str, unit: str | None) -> str:
     """
     if unit is None:
         return text
-    if _PLAIN.fullmatch(text):
-        return f"{text} {unit}"
-    number = _PLAIN.match(text)
-    if number is None or text[number.end() :].replace(" ", "") == unit.replace(" ", ""):
+    whole, stated = f"{text} {unit}", units.split(text)[1]
+    if units.split(whole)[0] == text:
+        return whole
+    if not stated or stated.replace(" ", "") == unit.replace(" ", ""):
         return text
     raise UnitError(
         "the cell's unit is not that of the header",

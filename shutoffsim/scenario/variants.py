@@ -51,7 +51,7 @@ def vary(
     step = nested({path: value for path, value in raw.items() if value is not None})
     before, stated = stated, merge(System, stated, step)
     stated_in = {**design.stated_in, **dict.fromkeys(raw, design.name)}
-    if not any(value is None or _decides(design, path) for path, value in raw.items()):
+    if not any(value is None or decides(design, path) for path, value in raw.items()):
         patched = _patched(replace(design, stated=stated, stated_in=stated_in), raw, currency)
         if patched is not None:
             return patched  # what is wrong with others is told in words below
@@ -63,8 +63,8 @@ def vary(
     return None if made is None else replace(made, stated_in=stated_in)
 
 
-def _decides(design: Design, path: Path) -> bool:
-    """Whether a value decides more than itself."""
+def decides(design: Design, path: Path) -> bool:
+    """Whether a value picks defaults, displaces an alternative or makes a section."""
     place = find(path, System)
     if place is None or path not in design.written:
         return True

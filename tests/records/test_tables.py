@@ -17,8 +17,9 @@ from shutoffsim.records import open_records
 from shutoffsim.records.cells import MISSING, is_missing, read_quantity, with_point, with_unit
 from shutoffsim.records.header import read_header
 from shutoffsim.records.kinds import METER, METER_ROLES, READING_ROLES, READINGS
-from shutoffsim.study.portfolio.columns import dwellings_kind, find_keys, keys_of, read_cell
+from shutoffsim.study.portfolio.columns import Key, dwellings_kind, find_keys, keys_of, read_cell
 
+AGE = Key(("valve", "age"))
 READING = "date,direction,torque,idle,age\n"
 
 
@@ -85,7 +86,7 @@ def test_a_header_may_state_the_unit_of_a_key(house):
         "dwelling.full_bore_flow (gpm)",
     ]
     header = read_header(names, dwellings_kind(known), "table")
-    keys = keys_of(header, known)
+    keys = keys_of(header, known, house)
     assert [key.unit for key in keys] == ["years", "days", "gpm"]
     assert read_cell(keys[0], "12") == "12 years"
     assert read_cell(keys[0], 12.5) == "12.5 years"
@@ -112,12 +113,12 @@ def test_a_wrong_unit_of_a_key_is_refused(house, name, message):
 @pytest.mark.parametrize("word", [*sorted(MISSING), " NaN ", "N/A", None, float("nan"), pd.NaT])
 def test_what_is_missing_is_missing_everywhere(house, word):
     assert is_missing(word)
-    assert read_cell(find_keys(house)["valve.age"], word) is None
+    assert read_cell(AGE, word) is None
 
 
 def test_what_is_a_value_is_not_missing(house):
     assert not any(map(is_missing, ["none", "never", "0", 0, 0.0, False, "nano"]))
-    assert read_cell(find_keys(house)["element.kind"], "none") == "none"
+    assert read_cell(Key(("element", "kind")), "none") == "none"
 
 
 def test_missing_cells_of_readings_and_of_a_meter(write):
@@ -140,7 +141,7 @@ def test_a_decimal_comma_is_read_where_it_cannot_separate(house, text, value):
     assert read_quantity(text, "torque", "N*m", comma=True) == value
     with pytest.raises(UnitError, match=r"point, not a comma|numbers in N"):
         read_quantity(text, "torque", "N*m", comma=False)
-    assert read_cell(find_keys(house)["valve.age"], text, comma=True) == with_point(text)
+    assert read_cell(AGE, text, comma=True) == with_point(text)
 
 
 @pytest.mark.parametrize("text", ["1,234 N*m", "12,500", "-100,000 L"])

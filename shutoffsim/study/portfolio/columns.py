@@ -6,31 +6,29 @@ import difflib
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 from types import UnionType
 from typing import TYPE_CHECKING, Any, Union, get_args, get_origin
 
+from shutoffsim import units
 from shutoffsim.errors import Problem, UnitError
 from shutoffsim.records import Column, Header, Kind
 from shutoffsim.records.cells import is_missing, with_point, with_unit
 from shutoffsim.records.header import split_unit
-from shutoffsim.scenario import library
-from shutoffsim.scenario.fill import ONLY_ZONE
+from shutoffsim.scenario.entries import dimension_of
 from shutoffsim.scenario.problems import dotted
-from shutoffsim.scenario.quantities import Quantity
 from shutoffsim.scenario.resolve import FIXED_KEYS
 from shutoffsim.scenario.schema import System
 from shutoffsim.scenario.schema.base import Section
-from shutoffsim.scenario.structure import Path, parts
+from shutoffsim.scenario.structure import Path, find, parts
+from shutoffsim.scenario.variants import decides
 
 if TYPE_CHECKING:
     from shutoffsim.scenario import Scenario
-    from shutoffsim.scenario.resolve import Design
 
 IDENTIFIER, DESIGN, REGION = "dwelling", "design", "region"
 _WHOLE_NUMBER = re.compile(r"[+-]?[0-9]+")
-_BRACKETS = re.compile(r"^(?P<key>.*\S)\s*[(\[](?P<unit>[^()\[\]]*)[)\]]$")
 
 
 @dataclass(frozen=True)
@@ -40,21 +38,14 @@ class Key:
     Attributes
     ----------
     path : tuple of str
-    model : type of Section
-        The section that the key is in.
-    field : str
-        Name of the section's attribute.
     alone : bool
-        Whether the value decides nothing but itself: it picks no set of defaults, displaces no
-        alternative and makes no section.
+        Whether the value decides nothing but itself, whatever the design.
     unit : str or None
         Of plain numbers in the column.
     """
 
     path: Path
-    model: type[Section]
-    field: str
-    alone: bool
+    alone: bool = False
     unit: str | None = None
 
     @property
@@ -62,29 +53,13 @@ class Key:
         """The key as it is written in a scenario file."""
         return dotted(self.path)
 
-    @property
-    def dimension(self) -> str | None:
-        """What its values are measured in, None for money, words and counts."""
-        kinds = _kinds(self.model, self.field)
-        return next((kind.dimension for kind in kinds if isinstance(kind, Quantity)), None)
+
+def find_keys(scenario: Scenario) -> dict[str, Path]:
+    """Return every key that may differ between dwellings, by the name of its column."""
+    return {dotted(path): path for path in _paths(System, (), scenario)}
 
 
-@cache
-def _kinds(model: type[Section], name: str) -> tuple[Any, ...]:
-    """Return the types of a key's values, and what the schema says of them."""
-    field = model.model_fields[name]
-    union = get_origin(field.annotation) in (Union, UnionType)
-    one_of = get_args(field.annotation) if union else (field.annotation,)
-    annotated = [kind for kind in one_of if hasattr(kind, "__metadata__")]
-    return (*field.metadata, *one_of, *(part for kind in annotated for part in get_args(kind)))
-
-
-def find_keys(scenario: Scenario) -> dict[str, Key]:
-    """Return every key that may differ between dwellings, by its name."""
-    return {key.name: key for key in _keys(System, (), True, scenario)}
-
-
-def dwellings_kind(known: Mapping[str, Key]) -> Kind:
+def dwellings_kind(known: Mapping[str, Path]) -> Kind:
     """Return what a table of dwellings is, given the keys that may have a column."""
 
     def match(raw: str) -> Column | None:
@@ -92,10 +67,12 @@ def dwellings_kind(known: Mapping[str, Key]) -> Kind:
         if name in (IDENTIFIER, DESIGN, REGION):
             return Column(name)
         stem, stated = (name, "") if _path(name) else split_unit(name)
-        key = known.get(dotted(_path(stem) or ()))
-        if key is None:
+        path = known.get(dotted(_path(stem) or ()))
+        if path is None:
             return None
-        return Column(key.name, stated, key.dimension) if stated else Column(key.name)
+        dimension = dimension_of(path)
+        known_one = dimension if dimension in units.dimensions() else None
+        return Column(dotted(path), stated or None, known_one)
 
     return Kind(
         described="a table of dwellings",
@@ -110,10 +87,13 @@ def dwellings_kind(known: Mapping[str, Key]) -> Kind:
     )
 
 
-def keys_of(header: Header, known: Mapping[str, Key]) -> tuple[Key, ...]:
+def keys_of(header: Header, known: Mapping[str, Path], scenario: Scenario) -> tuple[Key, ...]:
     """Return the keys that the columns of a table of dwellings set, in their order."""
-    columns = header.columns.values()
-    return tuple(replace(known[c.role], unit=c.unit) for c in columns if c.role in known)
+    return tuple(
+        Key(path, not any(decides(design, path) for design in scenario.resolved), column.unit)
+        for column in header.columns.values()
+        if (path := known.get(column.role))
+    )
 
 
 def read_cell(key: Key, cell: Any, *, comma: bool = False) -> Any:
@@ -137,7 +117,7 @@ def read_cell(key: Key, cell: Any, *, comma: bool = False) -> Any:
     """
     if is_missing(cell):
         return None
-    kinds = _kinds(key.model, key.field)
+    kinds = _kinds(key.path)
     if isinstance(cell, str):
         text = cell.strip()
         if text[0] in "{[\"'":
@@ -154,6 +134,18 @@ def read_cell(key: Key, cell: Any, *, comma: bool = False) -> Any:
     if key.unit is not None and isinstance(cell, (int, float)) and not isinstance(cell, bool):
         return f"{cell} {key.unit}"
     return cell
+
+
+@cache
+def _kinds(path: Path) -> frozenset[Any]:
+    """Return which of bool and int a key may be."""
+    place = find(path, System)
+    assert place is not None
+    annotation = place[0].model_fields[place[1].field].annotation
+    union = get_origin(annotation) in (Union, UnionType)
+    found = get_args(annotation) if union else (annotation,)
+    plain = [get_args(kind)[0] if hasattr(kind, "__metadata__") else kind for kind in found]
+    return frozenset(kind for kind in plain if kind in (bool, int))
 
 
 def _read_toml(text: str) -> Any:
@@ -183,37 +175,22 @@ def _path(name: str) -> Path | None:
     return tuple(path) if table == 0 else None
 
 
-def _keys(model: type[Section], above: Path, alone: bool, scenario: Scenario) -> Iterator[Key]:
-    """Yield the keys of a section; ``alone`` says whether all above them are there anyway."""
-    for name, part in parts(model).items():
-        path = (*above, name)
+def _paths(model: type[Section], above: Path, scenario: Scenario) -> Iterator[Path]:
+    """Yield every key of a section that may differ between dwellings."""
+    for key, part in parts(model).items():
+        path = (*above, key)
         if path[0] in FIXED_KEYS:
             continue
         if part.model is None:
-            chooses = model.preset is not None and model.preset.field == name
-            displaces = any(name in group for group in model.alternatives)
-            decides = chooses or displaces or _makes_zone(path, scenario)
-            yield Key(path, model, part.field, alone and not decides)
+            yield path
         elif part.kind == "section":
-            yield from _keys(part.model, path, alone and not part.optional, scenario)
+            yield from _paths(part.model, path, scenario)
         else:
-            entries = [getattr(design.system, name) for design in scenario.resolved]
-            for entry in sorted({entry for there in entries for entry in there}):
-                everywhere = all(entry in there for there in entries)
-                yield from _keys(part.model, (*path, entry), alone and everywhere, scenario)
+            for name in sorted({n for d in scenario.resolved for n in getattr(d.system, key)}):
+                yield from _paths(part.model, (*path, name), scenario)
 
 
-def has_made_zone(design: Design) -> bool:
-    """Whether the file names no zone, so that one as large as the dwelling was made."""
-    origin = design.origins.get(("zones", ONLY_ZONE, "area"))
-    return origin is not None and origin != library.find("zone", "area")
-
-
-def _makes_zone(path: Path, scenario: Scenario) -> bool:
-    return path == ("dwelling", "floor_area") and any(map(has_made_zone, scenario.resolved))
-
-
-def _unknown(name: str, known: Mapping[str, Key]) -> Problem:
+def _unknown(name: str, known: Mapping[str, Path]) -> Problem:
     path = _path(name)
     if path is not None and path[0] in FIXED_KEYS:
         return Problem(

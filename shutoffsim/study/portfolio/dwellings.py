@@ -135,7 +135,7 @@ def open_dwellings(path: str | Path, scenario: Scenario) -> Dwellings:
             problem = replace(_wrong_name(name, first, count), where=records.where)
             problems = [*problems, problem][:LISTED_PROBLEMS]
     complain(problems, unlisted)
-    return Dwellings(records, keys_of(records.header, known), count, regions or {"": 0})
+    return Dwellings(records, keys_of(records.header, known, scenario), count, regions or {"": 0})
 
 
 def _wrong_name(name: str, first: int, number: int) -> Problem:
