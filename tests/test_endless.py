@@ -90,8 +90,8 @@ def test_as_many_events_as_are_allowed_are_no_error():
     "line",
     [
         "leaks.hose.trip_factor = 1e18",
-        "leaks.hose.spell_factor = 1e4",
-        "mains.spell_factor = 1e9",
+        "leaks.hose.spell_factor = 1e10",
+        "mains.spell_factor = 1e10",
         'leaks.hose.life = "1 s"',
         'exercise.interval = "1e-9 s"',
         'nuisance.rule_rate = "1e9 per year"',

@@ -62,8 +62,10 @@ Rate = Annotated[float, Quantity("rate", low=0, high=100 / 86400.0)]
 ShareRate = Annotated[float, Quantity("share rate", low=0)]
 Share = Annotated[float, Quantity("share", low=0, high=1)]
 ShareSpread = Annotated[Distribution, Spread("share", low=0, high=1)]
-# Greater ones mean "never" or "always", and on a rate a history that is endless to compute.
+# Greater ones mean "never" or "always".
 Factor = Annotated[float, Quantity("factor", low=0, high=1000)]
+# On a tiny rate a large one says "only then"; a greater one makes a history endless to compute.
+RateFactor = Annotated[float, Quantity("factor", low=0, high=1e9)]
 PositiveFactor = Annotated[float, Quantity("factor", above=0, high=10_000)]
 SpreadFactor = Annotated[float, Quantity("factor", low=1, high=100)]
 FactorSpread = Annotated[Distribution, Spread("factor", above=0)]

@@ -75,7 +75,7 @@ class Mains(Section):
     """Momentary interruptions."""
     dip_duration: base.PositiveTimeSpread
     """Their duration."""
-    spell_factor: base.Factor
+    spell_factor: base.RateFactor
     """Outage rate multiplier during a severe spell."""
 
 

@@ -92,9 +92,9 @@ class Leak(Section):
     """Age at which the part is replaced on schedule."""
     season: Literal["all year", "winter"]
     """When it leaks."""
-    spell_factor: base.Factor
+    spell_factor: base.RateFactor
     """Rate multiplier during a severe cold spell or storm."""
-    trip_factor: base.Factor
+    trip_factor: base.RateFactor
     """Rate multiplier while everybody is away on a trip."""
     starts: Literal["any time", "in use"]
     """In use: it starts to leak only while somebody is awake at home."""
