@@ -45,6 +45,18 @@ def run(command: str, scenario: Path, out: Path, seed: int) -> int:
     return process
 
 
+def kill_after(process: int, seconds: float) -> int:
+    """Kill a process after a time, or find that it has ended; return its status."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        ended, status = os.waitpid(process, os.WNOHANG)
+        if ended:
+            return status
+        time.sleep(0.01)
+    os.kill(process, signal.SIGKILL)
+    return os.waitpid(process, 0)[1]
+
+
 def whole(command: str, scenario: Path, out: Path, seed: int) -> dict[str, dict[str, bytes]]:
     """Let a command end, and return what it wrote."""
     _, status = os.waitpid(run(command, scenario, out, seed), 0)
@@ -97,9 +109,7 @@ def main() -> None:
             process = run(command, scenario, out, 2)
             # Half of the moments fall into the last tenth, where files get their names.
             share = rng.uniform(0.0, 1.0) if number % 2 else rng.uniform(0.9, 1.05)
-            time.sleep(share * length)
-            os.kill(process, signal.SIGKILL)
-            _, status = os.waitpid(process, 0)
+            status = kill_after(process, share * length)
             told["killed" if os.WIFSIGNALED(status) else "ended"] += 1
             told["left"] += any(path.name.endswith(MARK) for path in out.iterdir())
             found = contents(out)
