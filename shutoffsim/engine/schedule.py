@@ -32,7 +32,7 @@ COURSE = np.dtype(
         np.record,
         [
             ("next", "f8"),  # time of the next probe, s; NEVER: none as things are
-            ("base", np.int64),  # stratified probes so far
+            ("stratified", np.int64),  # probes of this kind so far
             ("extra", np.int64),  # extra probes so far
             ("draws", np.int64),  # draws taken for these
             ("impaired", np.int64),  # how many things are
@@ -131,14 +131,14 @@ def time_extra(course, m, room):
 def set_next(course, placed, room):
     """Note when the next probe comes."""
     m = len(placed)
-    t = placed[course.base].time if course.base < m else L.NEVER
+    t = placed[course.stratified].time if course.stratified < m else L.NEVER
     course.next = min(t, time_extra(course, m, room))
 
 
 @entry
 def begin_course(course, placed, room):
     """Start the schedule of a history with stratified probes ``placed`` and ``room`` for all."""
-    course.base = 0
+    course.stratified = 0
     course.extra = 0
     course.draws = 0
     course.impaired = 0
@@ -178,12 +178,12 @@ def next_probe(course, share_cum, cell_cum, cell, seed, history, placed, room, p
     if rate > 0.0:
         spread = rate / (course.next - course.since + EXTRA_START)
     probe.time = course.next
-    if course.base < m and placed[course.base].time <= time_extra(course, m, room):
-        i = placed[course.base].source
-        probe.number = placed[course.base].number
+    if course.stratified < m and placed[course.stratified].time <= time_extra(course, m, room):
+        i = placed[course.stratified].source
+        probe.number = placed[course.stratified].number
         share = share_cum[i + 1] - share_cum[i]
-        probe.density = placed[course.base].density + share * spread
-        course.base += 1
+        probe.density = placed[course.stratified].density + share * spread
+        course.stratified += 1
     else:
         i = stretch_of(share_cum, uniform(seed, history, EXTRA_DRAWS, course.draws))
         probe.number = m + course.extra

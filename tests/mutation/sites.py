@@ -19,12 +19,13 @@ from typing import Any
 MUTATED = (
     "model/*.py",
     "engine/batch.py",
+    "engine/schedule.py",
     "engine/placement.py",
     "estimate/tally.py",
     "scenario/parameters.py",
     "scenario/devices.py",
 )
-LEFT_OUT = ("__init__.py", "compiled.py")
+LEFT_OUT = ("__init__.py", "compiled.py", "kernel_store.py")
 
 _COMPARISONS = {
     ast.Lt: ("<=", ">="),

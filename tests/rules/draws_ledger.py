@@ -94,11 +94,13 @@ def ledger_of(params: Any, seed: int, first: int, n: int, probes: int, **how: An
         clerk.history = int(history)  # a history begins with placing its probes
         place_probes(cuts, cells, cell, key, history, out)
 
-    def noted_probe(p: Any, s: Any, times: Any, delay: Any, source: Any, key: Any, *rest: Any):
+    def noted_probe(
+        p: Any, s: Any, times: Any, delay: Any, source: Any, key: Any, *rest: Any
+    ) -> Any:
         clerk.fork = int(key)
         clerk.forked[clerk.design, clerk.history, clerk.fork] = len(clerk.draws)
         try:
-            run_probe(p, s, times, delay, source, key, *rest)
+            return run_probe(p, s, times, delay, source, key, *rest)
         finally:
             clerk.fork = -1
 
@@ -108,7 +110,8 @@ def ledger_of(params: Any, seed: int, first: int, n: int, probes: int, **how: An
             clerk.design = design
             setup = Setup.of(params[design : design + 1], seed, probes=probes)
             setup = type(setup)(**{**setup.__dict__, **how})
-            run_chunk(setup, first, n)
+            for history in range(first, first + n):
+                run_chunk(setup, history, 1)
     finally:
         streams.bits, batch.run_probe, batch.place_probes = bits, run_probe, place_probes
     return clerk

@@ -60,8 +60,8 @@ def test_a_leak_begins_anew_in_a_slot_that_was_used(design, number):
         whole = lived(p, history, 9.0 * DAY + 8000.0 * history)
         ends = []
         for rubbish in (False, True):
-            fork = History(p, whole.state.copy(), np.zeros(1, L.INCIDENT), now=whole.now)
-            fork.take_up(whole.times)
+            fork = History(p, whole.state.copy(), np.zeros(1, L.INCIDENT))
+            fork.take_up(whole.times, whole.now)
             if rubbish:
                 litter(fork.state, OF_A_LEAK, number)
                 fork.rows.view(np.uint8)[:] = 0xAB

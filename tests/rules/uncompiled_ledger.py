@@ -16,25 +16,25 @@ import pytest
 from draws_ledger import Clerk, Draw, ledger_of, lives
 from eventful import eventful
 
-from shutoffsim.engine import batch
-from shutoffsim.model import control, history, override, streams, valve
+from shutoffsim.engine import schedule
+from shutoffsim.model import aim, control, history, override, streams, valve
 from shutoffsim.model.layout import MAX_SENSORS, MAX_SOURCES
 
 #: Who may draw from which stream. A stream has one purpose; its functions are that purpose's steps.
 DRAWN_BY = {
-    "SITE": {"draw_site", "aim", "start"},
+    "SITE": {"draw_site", "start"},
     "WEATHER_DRAWS": {"next_spell", "on_weather"},
     "OUTAGE_DRAWS": {"next_outage", "on_outage"},
     "TRIP_DRAWS": {"on_trip"},
     "PRESENCE_DRAWS": {"in_half_hour"},
     "STROKE_DRAWS": {"begin_stroke", "solenoid_stroke", "stall", "end_exercise"},
     "NUISANCE_DRAWS": {"start", "on_nuisance", "after_nuisance"},
-    "ACTUATOR_DRAWS": {"aim", "fail_element", "finish_repair"},
+    "ACTUATOR_DRAWS": {"draw_site", "fail_element", "finish_repair"},
     "CONTROLLER_DRAWS": {"start", "on_controller", "supply_is_back"},
     "SUPPLY_DRAWS": {"start", "on_supply"},
     "BATTERY_DRAWS": {"next_battery_failure"},
     "GATEWAY_DRAWS": {"gateway_is_up"},
-    "SHOCK_DRAWS": {"start", "on_sensor_shock"},
+    "SHOCK_DRAWS": {"next_shock"},
     "VALVE_DRAWS": {"start", "move"},
     "REPAIR_DRAWS": {"schedule_repair", "finish_repair"},
     "PROBE_DRAWS": {"place_probes"},
@@ -42,7 +42,8 @@ DRAWN_BY = {
     "PATH_DRAWS": {"lay_paths"},
     "LINK_DRAWS": {"report_is_lost"},
     "PEOPLE_DRAWS": {"draw_needs", "travel_time", "freeing_time", "work"},
-    "EXTRA_DRAWS": {"_ring_all"},
+    "EXTRA_DRAWS": {"note_impairment", "next_probe"},
+    "AIM_DRAWS": {"aim_at_sensors", "let_sensors_die", "aim_at_battery", "aim_at_outage"},
     "SENSOR_DRAWS": {"next_sensor_death", "on_sensor"},
     "SOURCES_DRAWS": {"start", "on_source"},
 }
@@ -149,31 +150,42 @@ def ledger() -> Clerk:
     return run()
 
 
+@cache
+def aimed() -> Clerk:
+    """Return the ledger of more histories, half of which are aimed at rare failures."""
+    return ledger_of(eventful(40.0)[:1], 1, 0, 16, 1, extra=1, tilt=True)
+
+
 def test_every_purpose_was_seen():
     """The ledger covers every stream and every step that draws."""
-    seen = {(name_of(draw.stream), draw.function) for draw in ledger().draws}
+    every = [*ledger().draws, *aimed().draws]
+    seen = {(name_of(draw.stream), draw.function) for draw in every}
     assert {(name, step) for name, steps in DRAWN_BY.items() for step in steps} - seen == set()
     assert sum(draw.life[2] >= 0 for draw in ledger().draws) > 1000
 
 
 def test_each_purpose_draws_from_its_own_stream():
     assert strangers(ledger()) == []
+    assert strangers(aimed()) == []
 
 
 def test_no_number_serves_two_purposes():
     assert two_purposes(ledger()) == []
+    assert two_purposes(aimed()) == []
 
 
 def test_counts_go_on_and_no_number_is_taken_twice():
     assert taken_again(ledger()) == []
+    assert taken_again(aimed()) == []
 
 
 def test_draws_belong_to_their_history():
     """The key holds the number of the history; even draws share that of their block."""
-    for draw in ledger().draws:
+    for draw in [*run(2, first=70).draws, *aimed().draws]:
         own = draw.life[1]
-        expected = own >> streams.BLOCK_BITS if name_of(draw.stream) == "SITE" else own
-        assert draw.history == expected
+        name = name_of(draw.stream)
+        even = name == "SITE" or (name == "AIM_DRAWS" and draw.count < aim.CHOOSE)
+        assert draw.history == (own >> streams.BLOCK_BITS if even else own)
         assert draw.seed == 1
 
 
@@ -188,7 +200,7 @@ def test_dwellings_of_a_region_share_weather_and_mains_alone():
         name = name_of(draw.stream)
         if name in of_region:
             assert draw.history == 40, name
-        elif name != "SITE":
+        elif name != "SITE":  # even over a block
             assert draw.history == (7 << 32) + 40, name
         seen.add(name)
     assert of_region < seen
@@ -213,7 +225,7 @@ FAULTS = {
     ),
     "one count behind": counts_off(valve, streams.VALVE_DRAWS, lambda count: count - 1),
     "one attempt for all": (control.actuator, "stroke_draw", None),
-    "places of probes for extra ones": (batch, "EXTRA_DRAWS", streams.PROBE_DRAWS),
+    "places of probes for extra ones": (schedule, "EXTRA_DRAWS", streams.PROBE_DRAWS),
 }
 
 
