@@ -117,6 +117,28 @@ def test_what_is_only_for_type_checking_may_point_up():
     assert upward("from shutoffsim.model import layout", "shutoffsim.scenario.read") == []
 
 
+#: Ready for commands to come; the page of published answers says so.
+AWAITED = {"shutoffsim.estimate.lifedata", "shutoffsim.estimate.trend"}
+
+
+def test_what_estimates_is_reached_by_a_command():
+    """Start at the commands and follow all imports, those within functions too."""
+    sources = {name.removesuffix(".__init__"): path for name, path in modules()}
+    reached: set[str] = set()
+    waiting = [name for name in sources if layer(name) == "cli"]
+    while waiting:
+        name = waiting.pop()
+        if name in reached or name not in sources:
+            continue
+        reached.add(name)
+        imports = _Imports(name)
+        imports.visit(ast.parse(sources[name].read_text(encoding="utf-8")))
+        waiting += imports.names
+    estimates = {name for name in sources if name.startswith("shutoffsim.estimate.")}
+    assert len(estimates) > 5
+    assert estimates - reached == AWAITED
+
+
 HEAVY = ("numba", "pandas", "simpy", "pint", "scipy", "seaborn", "pyarrow")
 
 

@@ -27,6 +27,13 @@ EVIDENCE = {
     "computed": "an exact result of the stated formula; under *printed* it stands as the source "
     "would print it, which was not opened",
 }
+#: Which code a check runs.
+RUNS = {
+    "command": "code that a command uses",
+    "function": "a public function of the package that no command reaches yet",
+    "oracle": "a procedure of the tests, in tests/support, that no command uses; it vouches for "
+    "the draws and the quantile functions that it is fed with",
+}
 #: How the page is written anew.
 COMMAND = "python -m shutoffsim.report.validation tests/published --write docs/validation.md"
 STANDARD_ERRORS = 3.0
@@ -69,6 +76,8 @@ class Check:
         What a reader should know.
     sharp : float
         Largest standard error, as a share of the value, at which this is still a check.
+    runs : str
+        A key of :data:`RUNS`.
     """
 
     group: str
@@ -82,11 +91,16 @@ class Check:
     refuted: str = ""
     note: str = ""
     sharp: float = 0.07
+    runs: str = "command"
 
     def __post_init__(self) -> None:
         if self.evidence not in EVIDENCE:
             raise ModelError(
                 "no such evidence", found=self.evidence, expected="one of " + ", ".join(EVIDENCE)
+            )
+        if self.runs not in RUNS:
+            raise ModelError(
+                "no such code to run", found=self.runs, expected="one of " + ", ".join(RUNS)
             )
         if (self.exact if self.refuted else self.exact or self.printed) is None:
             raise ModelError(f"{self.name}: nothing to compare with")
@@ -222,8 +236,10 @@ def write_page(collection: Collection, found: Sequence[Found]) -> str:
         "# Published answers",
         "",
         f"{len(judged)} numbers that were printed elsewhere or follow exactly from a formula, each",
-        "found again by running shutoffsim: a scenario through the simulator, or the fit, the",
-        f"procedure or the curve that a user calls. {passed} of {len(judged)} checks hold.",
+        f"found again. {passed} of {len(judged)} checks hold. They run:",
+        "",
+        *_running(collection.checks),
+        "",
         "Written by",
         "",
         f"    {COMMAND}",
@@ -240,7 +256,11 @@ def write_page(collection: Collection, found: Sequence[Found]) -> str:
     ]
     for group in dict.fromkeys(check.group for check in collection.checks):
         rows = [row for row in judged if row[0].group == group]
-        lines += ["", f"## {group}", "", *_section(rows)]
+        lines += ["", f"## {group}", ""]
+        for runs in dict.fromkeys(check.runs for check, _, _ in rows):
+            if runs != "command":
+                lines += [f"*Runs {RUNS[runs]}.*", ""]
+        lines += _section(rows)
     if collection.left_out:
         lines += [
             "",
@@ -263,6 +283,12 @@ _LIMITS = [
     "unevenly with the escaped water. These rest on exact answers to small cases of our own, on an",
     "independent simulator written for the tests, and on the two engines agreeing.",
 ]
+
+
+def _running(checks: Sequence[Check]) -> list[str]:
+    """Return a line for each kind of code that checks run, with their number."""
+    counts = {runs: sum(check.runs == runs for check in checks) for runs in RUNS}
+    return [f"- {counts[runs]}: {words}" for runs, words in RUNS.items() if counts[runs]]
 
 
 def _section(rows: Sequence[tuple[Check, Found, Verdict]]) -> list[str]:

@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 from checks import TOLERANCE, Finding, assert_agrees, leaking
 from scipy import stats
+from support.exceedance import return_period_loss, yearly_sums
 
 import shutoffsim
 from shutoffsim.engine.run import Setup, run_chunks
-from shutoffsim.estimate.exceedance import return_period_loss, yearly_sums
 from shutoffsim.estimate.jackknife import jackknife
 from shutoffsim.model import layout as L
 from shutoffsim.study.assessment.losses import LossTally

@@ -74,7 +74,7 @@ def value(name: str) -> Callable[[LifeFit], float]:
 
 
 def check(name: str, source: str, evidence: str, printed: str, find, **rest) -> Check:
-    return Check("Fits of lives", name, find, source, evidence, printed, **rest)
+    return Check("Fits of lives", name, find, source, evidence, printed, runs="function", **rest)
 
 
 TEST = "10 failures, 10 survivors at 500 h: "
@@ -277,7 +277,9 @@ def trend(
 
 def trend_check(name: str, source: str, printed: str, find, **rest) -> Check:
     evidence = rest.pop("evidence", "from memory")
-    return Check("Trends of repaired parts", name, find, source, evidence, printed, **rest)
+    return Check(
+        "Trends of repaired parts", name, find, source, evidence, printed, runs="function", **rest
+    )
 
 
 TEN = "10 failures to 1500 h, "
@@ -380,6 +382,7 @@ LEFT_OUT = [
     ),
     LeftOut(
         "Bayesian updates with beta, gamma, log-normal and Dirichlet priors (NASA/SP-2009-569)",
-        "shutoffsim has no Bayesian updating",
+        "the only belief that shutoffsim updates is that of a valve's torque (fit-torque), from "
+        "readings of torque, by sampling",
     ),
 ]

@@ -13,16 +13,11 @@ from scipy import stats
 
 import shutoffsim
 from shutoffsim.engine.run import Chunk
-from shutoffsim.estimate.exceedance import (
-    aggregate_probability,
-    average_annual_loss,
-    occurrence_curve,
-    occurrence_probability,
-    return_period_loss,
-    yearly_sums,
-)
 from shutoffsim.model import layout as L
 from shutoffsim.report.validation import Check, Found, LeftOut
+from shutoffsim.study.assessment.losses import LossTally
+from shutoffsim.study.assessment.sums import SumOfYear
+from shutoffsim.study.assessment.yearly import Largest, yearly_losses
 
 CATASTROPHE = "Catastrophe Modeling: A New Approach to Managing Risk (2005), table 2.1"
 POISSON = "compound Poisson distribution"
@@ -64,12 +59,19 @@ def event_table(poisson: bool) -> tuple[shutoffsim.Comparison, tuple[Chunk, ...]
 
 
 @cache
-def incidents() -> tuple[np.ndarray, np.ndarray, np.ndarray, int]:
-    """Return losses, yearly rates, histories and their number, of the Poisson table."""
+def curve() -> dict[float, Found]:
+    """Return the chance of a yearly loss of so many millions or more, as a report tells it."""
     result, chunks = event_table(True)
-    rows = np.concatenate([chunk.rows[0].ravel() for chunk in chunks])
-    rates = rows["weight"] / (result.histories * result.horizon_years)
-    return rows["loss"], rates, rows["history"].astype(np.int64), result.histories
+    tally = LossTally(1, result.horizon_years)
+    for chunk in chunks:
+        tally.add(chunk)
+    # the printed curve is of reaching a loss, not of exceeding it
+    millions = sorted(set(MILLIONS))
+    (found,) = yearly_losses(tally, losses=[m * 1e6 * 0.999 for m in millions])
+    return {
+        m: Found(point.occurrence.value, point.occurrence.std_error)
+        for m, point in zip(millions, found.curve, strict=True)
+    }
 
 
 def annual_loss() -> Found:
@@ -78,13 +80,7 @@ def annual_loss() -> Found:
 
 
 def exceeded(millions: float) -> Callable[[], Found]:
-    def find() -> Found:
-        losses, rates, histories, count = incidents()
-        # the printed curve is of reaching a loss, not of exceeding it
-        (point,) = occurrence_curve(losses, rates, histories, count, [millions * 1e6 * 0.999])
-        return Found(point.value, point.std_error)
-
-    return find
+    return lambda: curve()[millions]
 
 
 TIE = (
@@ -132,6 +128,7 @@ EVENTS = [
 # --- the curves themselves ------------------------------------------------------------------------
 
 KINDS = np.array([1000.0, 250.0, 40.0]), np.array([0.2, 0.7, 1.6])  # loss, rate: any would do
+SORTED = KINDS[0][::-1], KINDS[1][::-1]
 
 
 def exact(name: str, find: Callable[[], Found], value: float, digits: int = 6, **rest) -> Check:
@@ -139,53 +136,51 @@ def exact(name: str, find: Callable[[], Found], value: float, digits: int = 6, *
     return Check("Exceedance curves", name, find, POISSON, "computed", exact=text, **rest)
 
 
-def sums(of: Callable[[np.ndarray], tuple[float, float]]) -> Callable[[], Found]:
-    return lambda: Found(*of(yearly_sums(*KINDS, years=200_000, seed=1)))
+def moment(power: int) -> Found:
+    """Return the mean or the variance of a year's sum."""
+    law = SumOfYear(SORTED[0], np.zeros(3), SORTED[1])
+    levels, chances = law.levels.at, law.chances(SORTED[1])
+    mean = float(levels @ chances)
+    return Found(mean if power == 1 else float((levels - mean) ** 2 @ chances))
 
 
-def mean_of(values: np.ndarray) -> tuple[float, float]:
-    return float(values.mean()), float(values.std() / math.sqrt(len(values)))
+def above(law: Largest | SumOfYear, rates: np.ndarray, threshold: float) -> Found:
+    return Found(float(law.chances(rates)[law.levels.at > threshold].sum()))
 
 
-def variance_of(values: np.ndarray) -> tuple[float, float]:
-    return mean_of((values - values.mean()) ** 2)
+def sum_above(loss: float, rate: float, threshold: float) -> Found:
+    rates = np.array([rate])
+    return above(SumOfYear(np.array([loss]), np.zeros(1), rates), rates, threshold)
 
 
-def aggregate(loss: float, rate: float, threshold: float) -> Callable[[], Found]:
-    def find() -> Found:
-        (point,) = aggregate_probability([loss], [rate], [threshold])
-        return Found(point.value, point.std_error)
-
-    return find
+def ten_years() -> Found:
+    law = Largest(SORTED[0], np.zeros(3))
+    at = law.levels.quantile(law.levels.beyond(law.chances(SORTED[1])), 0.1)
+    return Found(float(law.levels.at[at]))
 
 
 CURVES = [
-    exact("mean of a year, sum of rate x loss", sums(mean_of), float(KINDS[0] @ KINDS[1])),
     exact(
-        "variance of a year, sum of rate x loss^2",
-        sums(variance_of),
-        float(KINDS[0] ** 2 @ KINDS[1]),
-    ),
-    exact(
-        "average annual loss",
-        lambda: Found(average_annual_loss(*KINDS)),
+        "mean of a year, sum of rate x loss",
+        lambda: moment(1),
         float(KINDS[0] @ KINDS[1]),
     ),
     exact(
+        "variance of a year, sum of rate x loss^2",
+        lambda: moment(2),
+        float(KINDS[0] ** 2 @ KINDS[1]),
+    ),
+    exact(
         "largest loss above 100, 1 - exp(-0.9)",
-        lambda: Found(float(occurrence_probability(*KINDS, [100.0])[0])),
+        lambda: above(Largest(SORTED[0], np.zeros(3)), SORTED[1], 100.0),
         -math.expm1(-0.9),
     ),
     exact(
         "like losses of 100 at 1.5 a year, sum above 250: three or more",
-        aggregate(100.0, 1.5, 250.0),
+        lambda: sum_above(100.0, 1.5, 250.0),
         float(stats.poisson.sf(2, 1.5)),
     ),
-    exact(
-        "loss of the 10-year return period",
-        lambda: Found(float(return_period_loss(*KINDS, 10.0)[0])),
-        1000.0,
-    ),
+    exact("loss of the 10-year return period", ten_years, 1000.0),
 ]
 
 # --- who is first ---------------------------------------------------------------------------------

@@ -7,8 +7,8 @@ from collections.abc import Callable
 from functools import cache
 
 import numpy as np
+from support.procedure import Interval, StableResult, run_until_stable
 
-from shutoffsim.estimate.procedure import Interval, StableResult, run_until_stable
 from shutoffsim.model.compiled import kernel
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.model.streams import uniform
@@ -97,6 +97,7 @@ def check(name: str, which: str, source: str, evidence: str, printed: str | None
         source,
         evidence,
         printed,
+        runs="oracle",
         **rest,
     )
 

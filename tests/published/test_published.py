@@ -42,6 +42,19 @@ def test_there_are_many_and_no_two_are_the_same():
     assert len(set(names)) == len(names)
 
 
+def test_a_check_says_which_code_it_runs():
+    """Fits that no command reaches, and the procedure of the tests, are not passed off as more."""
+    for check in COLLECTION.checks:
+        expected = {
+            "Fits of lives": "function",
+            "Trends of repaired parts": "function",
+            "Adaptive procedure": "oracle",
+        }.get(check.group, "command")
+        assert check.runs == expected, str(check)
+    with pytest.raises(ModelError, match="no such code to run"):
+        example(runs="luck")
+
+
 def test_the_page_is_up_to_date():
     """The page shows what the checks find now; validation.COMMAND writes it anew."""
     page = validation.write_page(COLLECTION, [find(check) for check in COLLECTION.checks])

@@ -7,9 +7,7 @@ import math
 import numpy as np
 import pytest
 from scipy import stats
-
-from shutoffsim.errors import ModelError
-from shutoffsim.estimate.exceedance import (
+from support.exceedance import (
     aggregate_probability,
     average_annual_loss,
     occurrence_curve,
@@ -17,13 +15,15 @@ from shutoffsim.estimate.exceedance import (
     return_period_loss,
     yearly_sums,
 )
-from shutoffsim.estimate.procedure import (
+from support.procedure import (
     block_size,
     coverage_interval,
     numerical_tolerance,
     run_until_stable,
     tolerance_ratio,
 )
+
+from shutoffsim.errors import ModelError
 
 
 def normal_block(number: int) -> np.ndarray:

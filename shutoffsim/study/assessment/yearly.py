@@ -25,7 +25,9 @@ _STEPS = (1.0, 1.5, 2.0, 3.0, 5.0, 7.0)  # losses shown in each decade
 _FEW = 30.0  # incidents' worth of information beyond a loss, below which it is not resolved
 
 
-def yearly_losses(tally: LossTally, periods: Sequence[float] = PERIODS) -> tuple[YearlyLoss, ...]:
+def yearly_losses(
+    tally: LossTally, periods: Sequence[float] = PERIODS, losses: Sequence[float] | None = None
+) -> tuple[YearlyLoss, ...]:
     """Return the exceedance curves of all designs on common losses, and losses at return periods.
 
     Parameters
@@ -33,8 +35,10 @@ def yearly_losses(tally: LossTally, periods: Sequence[float] = PERIODS) -> tuple
     tally : LossTally
     periods : sequence of float
         Years, each more than 1.
+    losses : sequence of float, optional
+        Where the curves are told, rising; by default at round losses.
     """
-    thresholds = _thresholds(tally)
+    thresholds = _thresholds(tally) if losses is None else np.asarray(losses, float)
     return tuple(_yearly_loss(tally, d, thresholds, periods) for d in range(len(tally.rate)))
 
 

@@ -1,0 +1,1 @@
+"""Test oracles: other ways to the same numbers, which no command uses."""
