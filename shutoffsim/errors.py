@@ -105,12 +105,6 @@ class ShutoffError(Exception):
 class UnitError(ShutoffError):
     """A text is not a number with a unit of the wanted dimension."""
 
-    def problem(self, key: str) -> Problem:
-        """Return it as a problem at a key."""
-        return Problem(
-            self.message, key=key, found=self.found, expected=self.expected, hint=self.hint
-        )
-
 
 class ModelError(ShutoffError):
     """A calculation was asked for that the model cannot do."""

@@ -236,9 +236,12 @@ def _unit_problem(column: Column, kind: Kind) -> Problem | None:
         if not kind.units:  # else it was found among the known ones
             units.parse(f"1 {column.unit}", column.dimension)
     except UnitError as error:
-        problem = error.problem(f'column "{column.name}"')
-        found = f'"{column.unit}"'
-        return replace(problem, message="the unit in the header is not known", found=found)
+        return replace(
+            error.as_problem,
+            message="the unit in the header is not known",
+            key=f'column "{column.name}"',
+            found=f'"{column.unit}"',
+        )
     return None
 
 

@@ -93,7 +93,7 @@ class Dwellings:
                 comma = self.records.header.comma
                 values.append(read_cell(key, record.cells[key.name], comma=comma))
             except UnitError as error:
-                problem = error.problem(key.name)
+                problem = replace(error.as_problem, key=key.name)
                 break
         region = self.regions.get(_text(record, REGION), 0)
         return Row(number, identifier, _text(record, DESIGN), region, tuple(values), problem)
