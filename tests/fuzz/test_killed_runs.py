@@ -32,5 +32,5 @@ def test_every_file_is_the_old_or_the_new_one_and_nothing_is_left(tmp_path):
     assert told["killed"] + told["ended"] == 50
     # The moments were no idle ones: work was under way, and what it left was seen.
     assert told["killed"] >= 25
-    assert told["left"] >= 10
+    assert told["left"] >= 5
     assert told["old"] + told["new"] == 100
