@@ -10,6 +10,7 @@ from checks import TOLERANCE, perfect
 from scipy import stats
 
 from shutoffsim.engine.look import look
+from shutoffsim.engine.trace import History, new_state
 from shutoffsim.model import layout as L
 from shutoffsim.study.readings.belief import Belief
 from shutoffsim.study.torque import torque_over_years
@@ -124,3 +125,16 @@ def test_looks_change_no_history():
     among = look(params, 3, [2 * YEAR, 7 * YEAR, 10 * YEAR], [YEAR, YEAR, 0.0], 64).states[0, :, 2]
     assert alone.tobytes() == among.tobytes()
     assert len(set(alone.strokes.tolist())) > 8
+
+
+def test_what_is_seen_is_what_the_other_engine_has_then():
+    params = of(MONTHLY + ALARMS + 'actuator.failure_rate = "1 per year"')
+    seen = look(params, 3, [4 * YEAR, 9 * YEAR], [YEAR, 2 * YEAR], 4)
+    for h in range(4):
+        history = History(params[0], new_state(3, h), np.zeros(16, L.INCIDENT))
+        history.begin()
+        for i in range(2):
+            history.run_to(float(seen.at[h, i]))
+            now, then = history.state[0], seen.states[0, h, i]
+            for name in ("moved_at", "strokes", "position", "unit", "failed", "born_at", "events"):
+                assert now[name] == then[name], name
