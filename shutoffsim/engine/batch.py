@@ -20,9 +20,9 @@ from shutoffsim.model import layout as L
 from shutoffsim.model import leak
 from shutoffsim.model.compiled import entry, kernel, part
 from shutoffsim.model.control import impairments
-from shutoffsim.model.history import PROBE_KEYS, add_leak, close, react, start
+from shutoffsim.model.history import add_leak, close, react, start
 from shutoffsim.model.occupancy import presence_at
-from shutoffsim.model.streams import LOOK_DRAWS, uniform
+from shutoffsim.model.streams import LOOK_DRAWS, PROBE_KEYS, uniform
 
 OVER = -1  # what is returned when the guard has ended a history
 

@@ -26,7 +26,8 @@ from shutoffsim.engine.schedule import (
 )
 from shutoffsim.model import layout as L
 from shutoffsim.model.control import impairments
-from shutoffsim.model.history import PROBE_KEYS, add_leak, close, react, start
+from shutoffsim.model.history import add_leak, close, react, start
+from shutoffsim.model.streams import PROBE_KEYS
 
 Watcher = Callable[[float, int, Any], None]
 

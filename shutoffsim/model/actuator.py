@@ -11,10 +11,10 @@ from shutoffsim.model.compiled import entry, kernel, law, part
 from shutoffsim.model.fitted import falls_open, has_coil
 from shutoffsim.model.power import DARK, ON_SUPPLY, power_source, spend
 from shutoffsim.model.quantiles import quantile
-from shutoffsim.model.streams import STROKE_DRAWS, uniform
+from shutoffsim.model.streams import PER_ATTEMPT, PER_STROKE, STROKE_DRAWS, uniform
 from shutoffsim.model.valve import closing_torque, is_seized
 
-# Draws of one demand in STROKE_DRAWS: count = stroke_draw * 64 + attempt * 8 + one of these.
+# Draws of one demand in STROKE_DRAWS: by stroke_draw and attempt.
 SHARE, STICK, STRIP, TRAVEL, FOUND = np.arange(5)
 GIVE_UP = 60.0  # s at stall with neither cut-off nor burning, assumption
 SOLENOID_TIME = 0.2  # s, assumption: far below every other time here
@@ -26,8 +26,10 @@ def stroke_draw(s, which):
 
     The valve's torque is one draw a demand; chance on the way is drawn for each attempt.
     """
-    attempt = 0 if which == SHARE else min(s.tries, 7)
-    return uniform(s.seed, s.history, STROKE_DRAWS, s.stroke_draw * 64 + attempt * 8 + which)
+    attempt = 0 if which == SHARE else min(s.tries, PER_STROKE // PER_ATTEMPT - 1)
+    return uniform(
+        s.seed, s.history, STROKE_DRAWS, s.stroke_draw * PER_STROKE + attempt * PER_ATTEMPT + which
+    )
 
 
 @kernel

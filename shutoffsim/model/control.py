@@ -18,12 +18,13 @@ from shutoffsim.model.quantiles import quantile, waiting
 from shutoffsim.model.streams import (
     ACTUATOR_DRAWS,
     GATEWAY_DRAWS,
+    LOOKS_OF_ONE,
     NUISANCE_DRAWS,
+    PER_REPAIR,
     REPAIR_DRAWS,
+    next_draw,
     uniform,
 )
-
-OTHER_STROKES = 1 << 20  # first stroke draw that no leak uses: keys of leaks are below
 
 
 @kernel
@@ -43,9 +44,9 @@ def gateway_is_up(p, s, now):
         fail = restore * (1.0 - p.gateway_up) / p.gateway_up if p.gateway_up > 0.0 else math.inf
         fade = math.exp(-(restore + fail) * (now - s.gateway_at))
         chance += (s.gateway - p.gateway_up) * fade
-    count = s.n_gateway & 4095
+    count = s.n_gateway % LOOKS_OF_ONE
     if s.focus != L.EVERY_LEAK:
-        count += s.focus << 12  # each probe looks for itself
+        count += s.focus * LOOKS_OF_ONE  # each probe looks for itself
     u = uniform(s.seed, s.history, GATEWAY_DRAWS, count)
     s.n_gateway += 1
     s.gateway = 1 if u < chance else 0
@@ -221,7 +222,7 @@ def schedule_repair(p, s, delay):
     if s.repair_due == 1:
         return
     s.repair_due = 1
-    u = uniform(s.seed, s.history, REPAIR_DRAWS, s.n_repairs * 4)
+    u = uniform(s.seed, s.history, REPAIR_DRAWS, s.n_repairs * PER_REPAIR)
     delay[L.REPAIR] = quantile(p.repair, u)
 
 
@@ -237,33 +238,25 @@ def finish_repair(p, s, now, delay):
     """New closing element fitted, mount tightened, valve freed or, if often stiff, renewed."""
     s.repair_due = 0
     s.n_repairs += 1
-    unit = uniform(s.seed, s.history, REPAIR_DRAWS, s.n_repairs * 4 + 1)
-    preload = uniform(s.seed, s.history, REPAIR_DRAWS, s.n_repairs * 4 + 2)
+    unit = uniform(s.seed, s.history, REPAIR_DRAWS, s.n_repairs * PER_REPAIR + 1)
+    preload = uniform(s.seed, s.history, REPAIR_DRAWS, s.n_repairs * PER_REPAIR + 2)
     actuator.renew_element(p, s, now, unit, preload)
     s.stiff_findings += s.stiff
     s.stiff = 0
     if p.renew_after > 0 and s.stiff_findings >= p.renew_after:
-        u = uniform(s.seed, s.history, REPAIR_DRAWS, s.n_repairs * 4 + 3)
+        u = uniform(s.seed, s.history, REPAIR_DRAWS, s.n_repairs * PER_REPAIR + 3)
         valve.renew(p, s, now, u)
     valve.move(p, s, now)
-    delay[L.ACTUATOR] = waiting(p.failure_rate, element_draw(s))
+    delay[L.ACTUATOR] = waiting(p.failure_rate, next_draw(s, ACTUATOR_DRAWS))
     reopen_if_free(p, s, now, delay)
     order_again(p, s, now, delay)
-
-
-@kernel
-def element_draw(s):
-    """Return the next uniform of the closing element's random failures."""
-    u = uniform(s.seed, s.history, ACTUATOR_DRAWS, s.n_actuator)
-    s.n_actuator += 1
-    return u
 
 
 @kernel
 def fail_element(p, s, delay):
     """Random failure: detected at once with the diagnostic coverage, else dormant."""
     s.failed = 1
-    if element_draw(s) < p.diagnostic:
+    if next_draw(s, ACTUATOR_DRAWS) < p.diagnostic:
         schedule_repair(p, s, delay)
     delay[L.ACTUATOR] = L.NEVER
 
@@ -367,9 +360,8 @@ def after_nuisance(p, s, now, delay):
         s.nuisance_closings += 1
     s.believed_shut = 0
     reopen_if_free(p, s, now, delay)
-    u = uniform(s.seed, s.history, NUISANCE_DRAWS, s.n_nuisance)
-    v = uniform(s.seed, s.history, NUISANCE_DRAWS, s.n_nuisance + 1)
-    s.n_nuisance += 2
+    u = next_draw(s, NUISANCE_DRAWS)
+    v = next_draw(s, NUISANCE_DRAWS)
     if u < p.switch_off_chance:
         s.switched_off = 1
         delay[L.SWITCH_ON] = quantile(p.switch_off_time, v)

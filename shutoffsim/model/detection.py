@@ -7,7 +7,15 @@ import math
 from shutoffsim.model import layout as L
 from shutoffsim.model.compiled import kernel, part
 from shutoffsim.model.quantiles import quantile, waiting
-from shutoffsim.model.streams import LINK_DRAWS, PATH_DRAWS, SENSOR_DRAWS, uniform
+from shutoffsim.model.streams import (
+    LINK_DRAWS,
+    LINKS_PER_LEAK,
+    PATH_DRAWS,
+    PER_LINK,
+    PER_PATH,
+    SENSOR_DRAWS,
+    uniform,
+)
 
 
 @part
@@ -16,14 +24,17 @@ def lay_paths(p, s, slot):
     key = s.leak_key[slot]
     source = s.leak_source[slot]
     zone = p.source_zone[source]
-    inside = uniform(s.seed, s.history, PATH_DRAWS, key * 32 + 31) < p.source_hidden_path[source]
+    inside = (
+        uniform(s.seed, s.history, PATH_DRAWS, key * PER_PATH + PER_PATH - 1)
+        < p.source_hidden_path[source]
+    )
     for k in range(p.n_sensors):
         s.report[slot, k] = L.DONE
         s.report_tries[slot, k] = 0
         s.reach_volume[slot, k] = math.inf
         if inside or p.sensor_zone[k] != zone:
             continue
-        count = (key * 16 + k) * 2
+        count = key * PER_PATH + 2 * k
         if uniform(s.seed, s.history, PATH_DRAWS, count) < p.sensor_meets[k]:
             area = quantile(
                 p.sensor_reach_area[k], uniform(s.seed, s.history, PATH_DRAWS, count + 1)
@@ -73,8 +84,8 @@ def report_again(p, s, slot):
 @part
 def report_is_lost(p, s, slot, k):
     """Return whether all radio attempts of this report fail."""
-    tries = min(s.report_tries[slot, k], 31)
-    count = (s.leak_key[slot] * 16 + k) * 32 + tries
+    tries = min(s.report_tries[slot, k], PER_LINK - 1)
+    count = (s.leak_key[slot] * LINKS_PER_LEAK + k) * PER_LINK + tries
     u = uniform(s.seed, s.history, LINK_DRAWS, count)
     return u < (1.0 - p.sensor_attempt_success[k]) ** p.sensor_attempts[k]
 

@@ -28,19 +28,21 @@ from shutoffsim.model.quantiles import quantile, waiting
 from shutoffsim.model.site import FIRST_TRIP, draw_site, site_draw
 from shutoffsim.model.streams import (
     CONTROLLER_DRAWS,
+    NATURAL_KEYS,
     NUISANCE_DRAWS,
+    OTHER_STROKES,
+    OUTAGE_DRAWS,
+    PER_CANDIDATE,
     SHOCK_DRAWS,
     SOURCES_DRAWS,
     SUPPLY_DRAWS,
     TRIP_DRAWS,
     VALVE_DRAWS,
     WEATHER_DRAWS,
-    of_region,
+    next_draw,
+    next_regional_draw,
     uniform,
 )
-
-NATURAL_KEYS = 14  # bits for the number of a candidate within its source
-PROBE_KEYS = 1 << 18  # first key of the probes
 
 
 @entry
@@ -77,10 +79,12 @@ def start(p, s, delay):
     if not closes_itself(p):
         return
     delay[L.EXERCISE] = p.exercise
-    delay[L.NUISANCE] = waiting(p.nuisance_rate + p.rule_nuisance_rate, nuisance_draw(s))
+    delay[L.NUISANCE] = waiting(
+        p.nuisance_rate + p.rule_nuisance_rate, next_draw(s, NUISANCE_DRAWS)
+    )
     delay[L.ACTUATOR] = waiting(p.failure_rate, failure)
-    delay[L.CONTROLLER] = waiting(p.hang_rate, controller_draw(s))
-    delay[L.SUPPLY] = waiting(p.supply_failure_rate, supply_draw(s))
+    delay[L.CONTROLLER] = waiting(p.hang_rate, next_draw(s, CONTROLLER_DRAWS))
+    delay[L.SUPPLY] = waiting(p.supply_failure_rate, next_draw(s, SUPPLY_DRAWS))
     if p.battery_fitted == 1:
         delay[L.BATTERY_LIFE] = power.next_battery_failure(p, s)
         delay[L.BATTERY_CHANGE] = p.battery_change
@@ -88,83 +92,37 @@ def start(p, s, delay):
 
 
 @kernel
-def shock_draw(s):
-    """Return the next uniform of the shocks that hit all sensors."""
-    u = uniform(s.seed, s.history, SHOCK_DRAWS, s.n_shock)
-    s.n_shock += 1
-    return u
-
-
-@kernel
 def next_shock(p, s, now):
     """Return the delay [s] until all sensors die at once."""
-    delay = waiting(detection.shock_rate(p), shock_draw(s))
+    delay = waiting(detection.shock_rate(p), next_draw(s, SHOCK_DRAWS))
     s.shock_at = now + delay
     return delay
 
 
 @kernel
-def nuisance_draw(s):
-    """Return the next uniform of the nuisance trips."""
-    u = uniform(s.seed, s.history, NUISANCE_DRAWS, s.n_nuisance)
-    s.n_nuisance += 1
-    return u
-
-
-@kernel
-def controller_draw(s):
-    """Return the next uniform of the controller."""
-    u = uniform(s.seed, s.history, CONTROLLER_DRAWS, s.n_controller)
-    s.n_controller += 1
-    return u
-
-
-@kernel
-def supply_draw(s):
-    """Return the next uniform of the power supply."""
-    u = uniform(s.seed, s.history, SUPPLY_DRAWS, s.n_supply)
-    s.n_supply += 1
-    return u
-
-
-@kernel
-def weather_draw(p, s):
-    """Return the next uniform of the weather."""
-    u = uniform(s.seed, of_region(p, s), WEATHER_DRAWS, s.n_weather)
-    s.n_weather += 1
-    return u
-
-
-@kernel
-def trip_draw(s):
-    """Return the next uniform of the trips."""
-    u = uniform(s.seed, s.history, TRIP_DRAWS, s.n_trip)
-    s.n_trip += 1
-    return u
-
-
-@kernel
 def source_draw(s, i, which):
     """Return a uniform of the present candidate of source ``i``: 0 waiting, 1 thinning."""
-    return uniform(s.seed, s.history, SOURCES_DRAWS + i, s.n_source[i] * 2 + which)
+    return uniform(s.seed, s.history, SOURCES_DRAWS + i, s.n_source[i] * PER_CANDIDATE + which)
 
 
 @kernel
 def next_spell(p, s):
     """Return the delay [s] to the next candidate of a severe spell."""
-    return waiting(4.0 * p.spell_rate, weather_draw(p, s))
+    return waiting(4.0 * p.spell_rate, next_regional_draw(p, s, WEATHER_DRAWS))
 
 
 @kernel
 def on_weather(p, s, now, delay):
     """A severe spell starts (winter half only, by thinning) or ends."""
-    begins = s.spell == 0 and weather_draw(p, s) * 4.0 < leak.winter_share(p, now)
+    begins = s.spell == 0 and next_regional_draw(p, s, WEATHER_DRAWS) * 4.0 < leak.winter_share(
+        p, now
+    )
     if s.spell == 1 or begins:
         power.weather_changes(p, s, now, 1 if begins else 0)
         if s.mains == 1:
             delay[L.OUTAGE] = power.until_outage(p, s, now)
     if begins:
-        delay[L.WEATHER] = quantile(p.spell_duration, weather_draw(p, s))
+        delay[L.WEATHER] = quantile(p.spell_duration, next_regional_draw(p, s, WEATHER_DRAWS))
     else:
         delay[L.WEATHER] = next_spell(p, s)
 
@@ -178,9 +136,9 @@ def on_outage(p, s, now, delay):
         if s.supply_ok == 1:
             supply_is_back(p, s, now, delay)
         return
-    pick = power.outage_draw(p, s)
+    pick = next_regional_draw(p, s, OUTAGE_DRAWS)
     s.mains = 0
-    delay[L.OUTAGE] = power.outage_length(p, s, pick, power.outage_draw(p, s))
+    delay[L.OUTAGE] = power.outage_length(p, s, pick, next_regional_draw(p, s, OUTAGE_DRAWS))
     if s.supply_ok == 1:
         supply_is_lost(p, s, now, delay)
 
@@ -190,12 +148,12 @@ def on_supply(p, s, now, delay):
     """The power supply unit fails, or has been replaced."""
     if s.supply_ok == 1:
         s.supply_ok = 0
-        delay[L.SUPPLY] = quantile(p.supply_repair, supply_draw(s))
+        delay[L.SUPPLY] = quantile(p.supply_repair, next_draw(s, SUPPLY_DRAWS))
         if s.mains == 1:
             supply_is_lost(p, s, now, delay)
         return
     s.supply_ok = 1
-    delay[L.SUPPLY] = waiting(p.supply_failure_rate, supply_draw(s))
+    delay[L.SUPPLY] = waiting(p.supply_failure_rate, next_draw(s, SUPPLY_DRAWS))
     if s.mains == 1:
         supply_is_back(p, s, now, delay)
 
@@ -224,7 +182,7 @@ def supply_is_back(p, s, now, delay):
     s.hold_power = 0
     if was_dark and s.controller == 0:  # the controller starts anew, hung or not
         s.controller = 1
-        delay[L.CONTROLLER] = waiting(p.hang_rate, controller_draw(s))
+        delay[L.CONTROLLER] = waiting(p.hang_rate, next_draw(s, CONTROLLER_DRAWS))
     reopen_if_free(p, s, now, delay)
     s.tries = 0
     control.order_again(p, s, now, delay)
@@ -256,7 +214,7 @@ def all_dark(p, s, now, delay):
 def other_stroke(p, s, now, purpose, delay):
     """Start a stroke that is not a leak's own."""
     s.tries = 0
-    control.start_stroke(p, s, now, purpose, control.OTHER_STROKES + s.n_exercise, delay)
+    control.start_stroke(p, s, now, purpose, OTHER_STROKES + s.n_exercise, delay)
     s.n_exercise += 1
 
 
@@ -265,13 +223,13 @@ def on_trip(p, s, now, delay):
     """People leave on a trip or come back."""
     s.trip = 1 - s.trip
     if s.trip == 1:
-        delay[L.TRIP] = quantile(p.trip, trip_draw(s))
-        s.away_mode = 1 if trip_draw(s) < p.away_mode else 0
+        delay[L.TRIP] = quantile(p.trip, next_draw(s, TRIP_DRAWS))
+        s.away_mode = 1 if next_draw(s, TRIP_DRAWS) < p.away_mode else 0
         if s.away_mode == 1 and p.close_when_away == 1 and control.ready_to_close(p, s):
             s.hold_away = 1
             other_stroke(p, s, now, L.CLOSE_AWAY, delay)
     else:
-        delay[L.TRIP] = quantile(p.stay, trip_draw(s))
+        delay[L.TRIP] = quantile(p.stay, next_draw(s, TRIP_DRAWS))
         s.away_mode = 0
         s.hold_away = 0
         reopen_if_free(p, s, now, delay)
@@ -307,8 +265,8 @@ def on_exercise(p, s, now, delay):
 def on_nuisance(p, s, now, delay):
     """A false alarm of a sensor, or an ordinary use that trips the flow rule."""
     total = p.nuisance_rate + p.rule_nuisance_rate
-    by_rule = nuisance_draw(s) * total >= p.nuisance_rate
-    delay[L.NUISANCE] = waiting(total, nuisance_draw(s))
+    by_rule = next_draw(s, NUISANCE_DRAWS) * total >= p.nuisance_rate
+    delay[L.NUISANCE] = waiting(total, next_draw(s, NUISANCE_DRAWS))
     if by_rule and presence_at(p, s, now) == L.AWAY:
         return
     if control.ready_to_close(p, s) and s.open_leaks == 0:
@@ -323,10 +281,10 @@ def on_controller(p, s, now, delay):
         if p.watchdog == 1:
             delay[L.CONTROLLER] = p.restart_time
         else:
-            delay[L.CONTROLLER] = quantile(p.hang_notice, controller_draw(s))
+            delay[L.CONTROLLER] = quantile(p.hang_notice, next_draw(s, CONTROLLER_DRAWS))
         return
     s.controller = 1
-    delay[L.CONTROLLER] = waiting(p.hang_rate, controller_draw(s))
+    delay[L.CONTROLLER] = waiting(p.hang_rate, next_draw(s, CONTROLLER_DRAWS))
     if s.tries <= p.retries:
         control.order_again(p, s, now, delay)
 
@@ -491,7 +449,7 @@ def react(clock, now, p, s, delay, rows):
     if clock >= sensors + p.n_sensors:
         number = clock - (sensors + p.n_sensors)
         delay[clock] = L.NEVER
-        on_leak_clock(p, s, now, number // 7, number % 7, delay)
+        on_leak_clock(p, s, now, number // L.CLOCKS_PER_LEAK, number % L.CLOCKS_PER_LEAK, delay)
     elif clock >= sensors:
         on_sensor(p, s, clock - sensors, now, delay)
     elif clock >= L.FIRST_SOURCE:

@@ -21,7 +21,7 @@ def first_leak_clock(p):
 @part
 def clock_count(p, s):
     """Return how many clocks can ring at present."""
-    return first_leak_clock(p) + s.slots * 7
+    return first_leak_clock(p) + s.slots * L.CLOCKS_PER_LEAK
 
 
 @kernel
@@ -205,8 +205,8 @@ def plan(p, s, delay):
     """Set the clocks of all leaks, open or not."""
     first = first_leak_clock(p)
     for slot in range(s.slots):
-        clock = first + slot * 7
-        for c in range(7):
+        clock = first + slot * L.CLOCKS_PER_LEAK
+        for c in range(L.CLOCKS_PER_LEAK):
             delay[clock + c] = L.NEVER
         if s.leak_on[slot] == 0:
             continue

@@ -20,6 +20,7 @@ MAX_SOURCES = 16
 MAX_SENSORS = 12
 SLOTS = 3  # leaks that can be open at once; a further one is dropped and counted
 HALF_HOURS = 336  # of a week
+STREAMS = 23  # of random numbers, see streams; those of sensors and sources aside
 
 YEAR = 365.25 * 86400.0
 
@@ -321,17 +322,9 @@ STATE_FIELDS = (
     ("lost_rows", "i", "rows that did not fit"),
     ("limit", "i", "number of clocks that can ring at present"),
     # draws taken so far from the streams of the history
-    ("n_weather", "i", ""),
-    ("n_outage", "i", ""),
-    ("n_trip", "i", ""),
-    ("n_exercise", "i", ""),
-    ("n_nuisance", "i", ""),
-    ("n_actuator", "i", ""),
-    ("n_controller", "i", ""),
-    ("n_supply", "i", ""),
-    ("n_battery", "i", ""),
-    ("n_gateway", "i", ""),
-    ("n_shock", "i", ""),
+    ("taken", "streams", "by stream, where draws are taken one after the other"),
+    ("n_exercise", "i", "strokes that are not a leak's own"),
+    ("n_gateway", "i", "looks at the gateway"),
     ("n_moves", "i", "movements of the valve"),
     ("n_repairs", "i", "repairs of the closing element"),
     ("n_source", "sources", "candidates of each source"),
@@ -471,6 +464,7 @@ _STATE_KINDS = {
     "u": (np.uint64, ()),
     "sources": (np.int64, (MAX_SOURCES,)),
     "sensors": (np.int64, (MAX_SENSORS,)),
+    "streams": (np.int64, (STREAMS,)),
     "fsensors": (np.float64, (MAX_SENSORS,)),
     "slots": (np.int64, (SLOTS,)),
     "fslots": (np.float64, (SLOTS,)),
@@ -533,8 +527,9 @@ CLOCK_NAMES = (
 
 #: Clocks of one open leak, in order, after the sources and the sensors.
 GROW, REPORT, RULE, HOME, NEAR, CALL, HANDS = range(7)
+CLOCKS_PER_LEAK = 7
 #: Clocks of a history at most.
-CLOCKS = FIRST_SOURCE + MAX_SOURCES + MAX_SENSORS + 7 * SLOTS
+CLOCKS = FIRST_SOURCE + MAX_SOURCES + MAX_SENSORS + CLOCKS_PER_LEAK * SLOTS
 LEAK_CLOCKS = ("grow", "report", "flow rule", "noticed at home", "neighbour", "phone", "hands")
 
 # --- rows ---------------------------------------------------------------------------------------

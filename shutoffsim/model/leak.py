@@ -10,16 +10,16 @@ from shutoffsim.model.compiled import kernel, part
 from shutoffsim.model.layout import AWAKE, YEAR
 from shutoffsim.model.pipe import pipe_flow
 from shutoffsim.model.quantiles import quantile
-from shutoffsim.model.streams import LEAK_DRAWS, uniform
+from shutoffsim.model.streams import LEAK_DRAWS, PER_LEAK, uniform
 
-# Draws of one leak in LEAK_DRAWS: count = key * 64 + one of these.
+# Draws of one leak in LEAK_DRAWS.
 SEEP, SEEP_FLOW, GROWTH, HOLE, OPEN_END, FILM, DRAIN, SEVERITY = np.arange(8)
 
 
 @kernel
 def leak_draw(s, key, which):
     """Return the uniform number ``which`` of the leak ``key``."""
-    return uniform(s.seed, s.history, LEAK_DRAWS, key * 64 + which)
+    return uniform(s.seed, s.history, LEAK_DRAWS, key * PER_LEAK + which)
 
 
 @kernel

@@ -10,10 +10,10 @@ from shutoffsim.model import layout as L
 from shutoffsim.model.compiled import kernel, part
 from shutoffsim.model.fitted import closes_itself, has_coil, is_clamped
 from shutoffsim.model.quantiles import normal_quantile, quantile
-from shutoffsim.model.streams import PEOPLE_DRAWS, uniform
+from shutoffsim.model.streams import PEOPLE_DRAWS, PER_LEAK, uniform
 from shutoffsim.model.valve import closing_torque
 
-# Draws of one leak in PEOPLE_DRAWS: count = key * 64 + one of these.
+# Draws of one leak in PEOPLE_DRAWS.
 (
     AT_HOME,
     NEIGHBOUR,
@@ -36,7 +36,7 @@ from shutoffsim.model.valve import closing_torque
 @kernel
 def person_draw(s, slot, which):
     """Return the uniform number ``which`` of the people around this leak."""
-    return uniform(s.seed, s.history, PEOPLE_DRAWS, s.leak_key[slot] * 64 + which)
+    return uniform(s.seed, s.history, PEOPLE_DRAWS, s.leak_key[slot] * PER_LEAK + which)
 
 
 @part

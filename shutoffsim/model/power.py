@@ -10,7 +10,7 @@ from shutoffsim.model.compiled import entry, kernel, part
 from shutoffsim.model.fitted import falls_open, falls_shut, has_coil
 from shutoffsim.model.layout import NEVER, SHUT
 from shutoffsim.model.quantiles import quantile, waiting
-from shutoffsim.model.streams import BATTERY_DRAWS, OUTAGE_DRAWS, of_region, uniform
+from shutoffsim.model.streams import BATTERY_DRAWS, OUTAGE_DRAWS, next_draw, next_regional_draw
 
 DARK, ON_SUPPLY, ON_BATTERY = np.arange(3)
 
@@ -81,9 +81,7 @@ def coil_switched(p, s, now, delay, empty_clock):
 @kernel
 def next_battery_failure(p, s):
     """Return the delay [s] until the battery of today fails unnoticed."""
-    u = uniform(s.seed, s.history, BATTERY_DRAWS, s.n_battery)
-    s.n_battery += 1
-    lives = quantile(p.battery_life, u)
+    lives = quantile(p.battery_life, next_draw(s, BATTERY_DRAWS))
     s.battery_dies_at = s.battery_new_at + lives
     return lives
 
@@ -110,7 +108,7 @@ def next_outage(p, s, now):
     What is drawn is the hazard that passes until then (unit exponential), so that weather can
     change the rate on the way without a further draw.
     """
-    s.outage_left = waiting(1.0, outage_draw(p, s))
+    s.outage_left = waiting(1.0, next_regional_draw(p, s, OUTAGE_DRAWS))
     return until_outage(p, s, now)
 
 
@@ -134,11 +132,3 @@ def outage_length(p, s, pick, u):
     if at - p.dip_rate < p.outage_rate * factor:
         return quantile(p.outage_duration, u)
     return quantile(p.major_duration, u)
-
-
-@kernel
-def outage_draw(p, s):
-    """Return the next uniform of the mains."""
-    u = uniform(s.seed, of_region(p, s), OUTAGE_DRAWS, s.n_outage)
-    s.n_outage += 1
-    return u

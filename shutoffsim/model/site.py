@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from shutoffsim.model import control
 from shutoffsim.model.aim import aim_site
 from shutoffsim.model.compiled import kernel, part
 from shutoffsim.model.quantiles import quantile
-from shutoffsim.model.streams import SITE, even_uniform
+from shutoffsim.model.streams import ACTUATOR_DRAWS, SITE, even_uniform, next_draw
 
 PRESSURE, BREAKAWAY, AGE, SEAT, UNIT, PRELOAD, KNOWS, FIRST_TRIP, TILT = np.arange(9)
 
@@ -24,7 +23,7 @@ def draw_site(p, s):
     """Set what stays as it is, and return the uniform of the element's first random failure."""
     s.pressure = quantile(p.pressure, site_draw(s, PRESSURE))
     rarity = 1.0 - site_draw(s, BREAKAWAY)
-    rarity, failure = aim_site(p, s, site_draw(s, TILT), rarity, control.element_draw(s))
+    rarity, failure = aim_site(p, s, site_draw(s, TILT), rarity, next_draw(s, ACTUATOR_DRAWS))
     s.breakaway = quantile(p.breakaway, 1.0 - rarity)
     s.age_factor = quantile(p.age_factor, site_draw(s, AGE))
     s.seat_leak = quantile(p.seat_leak, site_draw(s, SEAT))

@@ -11,8 +11,9 @@ from __future__ import annotations
 import numpy as np
 
 from shutoffsim.model.compiled import kernel
+from shutoffsim.model.layout import STREAMS
 
-# One stream per purpose. Counts of the leak streams are leak_key * 64 + number of the draw.
+# One stream per purpose.
 (
     SITE,
     WEATHER_DRAWS,
@@ -37,11 +38,24 @@ from shutoffsim.model.compiled import kernel
     EXTRA_DRAWS,
     AIM_DRAWS,
     LOOK_DRAWS,
-) = np.arange(23)
+) = np.arange(STREAMS)
 BLOCK_BITS = 5
 BLOCK = 1 << BLOCK_BITS  # histories whose sites are drawn to fall evenly
 SENSOR_DRAWS = 64  # + number of the sensor
 SOURCES_DRAWS = 96  # + number of the source
+
+# What a draw is for cuts the counts of a stream into parts. Leaks have keys: the natural ones,
+# (source << NATURAL_KEYS) + candidate, then the probes.
+NATURAL_KEYS = 14
+PROBE_KEYS = 1 << 18  # + number of the probe
+PER_LEAK = 64  # LEAK_DRAWS, PEOPLE_DRAWS: draws of one leak
+PER_PATH = 32  # PATH_DRAWS: two for each sensor, the last for the leak as a whole
+LINKS_PER_LEAK, PER_LINK = 16, 32  # LINK_DRAWS: sensors of a leak, tries of a sensor
+OTHER_STROKES = 1 << 20  # STROKE_DRAWS: a leak's key, or from here on the number of another stroke
+PER_STROKE, PER_ATTEMPT = 64, 8  # draws of a stroke, of one attempt
+PER_REPAIR = 4  # REPAIR_DRAWS
+PER_CANDIDATE = 2  # SOURCES_DRAWS
+LOOKS_OF_ONE = 4096  # GATEWAY_DRAWS: looks of a history, and of each probe for itself
 
 _M0 = np.uint64(0xD2511F53)
 _M1 = np.uint64(0xCD9E8D57)
@@ -117,6 +131,22 @@ def uniform(seed, history, stream, count):
         Purpose of the draw, and how many draws of that purpose came before.
     """
     return (np.float64(bits(seed, history, stream, count)) + 0.5) * _SCALE
+
+
+@kernel
+def next_draw(s, stream):
+    """Return the next uniform of a stream whose draws are taken one after the other."""
+    u = uniform(s.seed, s.history, stream, s.taken[stream])
+    s.taken[stream] += 1
+    return u
+
+
+@kernel
+def next_regional_draw(p, s, stream):
+    """Return the next uniform of weather or mains, which dwellings of a region share."""
+    u = uniform(s.seed, of_region(p, s), stream, s.taken[stream])
+    s.taken[stream] += 1
+    return u
 
 
 @kernel

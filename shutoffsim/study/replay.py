@@ -16,7 +16,8 @@ from shutoffsim.engine.trace import History, new_state
 from shutoffsim.errors import ModelError
 from shutoffsim.model import layout as L
 from shutoffsim.model.elements import NUMBERED
-from shutoffsim.model.history import PROBE_KEYS, add_leak
+from shutoffsim.model.history import add_leak
+from shutoffsim.model.streams import PROBE_KEYS
 from shutoffsim.study.changes import Event, Narrator
 from shutoffsim.study.incidents import incident_table
 from shutoffsim.study.options import check_count, check_seed

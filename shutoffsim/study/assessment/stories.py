@@ -9,7 +9,7 @@ import numpy as np
 from shutoffsim.engine.trace import History, new_state
 from shutoffsim.errors import ModelError
 from shutoffsim.model import layout as L
-from shutoffsim.model.history import PROBE_KEYS
+from shutoffsim.model.streams import PROBE_KEYS
 from shutoffsim.study.assessment.result import Story, StoryEvent
 from shutoffsim.study.replay import Pick, Replay, replay
 
