@@ -391,7 +391,7 @@ def test_outputs_are_checked_before_the_work(tmp_path, monkeypatch):
     def fail(*args, **kwargs):
         raise AssertionError("the simulation ran")
 
-    monkeypatch.setattr("shutoffsim.study.compare.run_chunks", fail)
+    monkeypatch.setattr("shutoffsim.study.runs.run_chunks", fail)
     result = run("compare", COTTAGE, "--incidents", tmp_path / "no" / "x.parquet")
     assert result.exit_code == 2
 
@@ -411,7 +411,7 @@ def test_an_error_during_the_run_leaves_an_old_file_as_it_was(tmp_path, monkeypa
     def fail(*args, **kwargs):
         raise ModelError("the model broke")
 
-    monkeypatch.setattr("shutoffsim.study.compare.run_chunks", fail)
+    monkeypatch.setattr("shutoffsim.study.runs.run_chunks", fail)
     result = run("compare", COTTAGE, "--json", old, "--incidents", tmp_path / "x.parquet")
     assert result.exit_code == 2
     assert "the model broke" in result.stderr

@@ -21,9 +21,9 @@ from shutoffsim.cli.app import (
 )
 from shutoffsim.cli.options import (
     ClusterOption,
-    DesignOption,
     EngineOption,
     HistoriesOption,
+    PfdDesignOption,
     ResultOption,
     ScenarioArgument,
     SeedOption,
@@ -115,7 +115,7 @@ def compare(
 @guarded
 def pfd(
     scenario: ScenarioArgument,
-    design: DesignOption = None,
+    design: PfdDesignOption = None,
     relative_error: Annotated[
         str,
         typer.Option(

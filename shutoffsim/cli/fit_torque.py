@@ -9,7 +9,12 @@ from typing import Annotated
 import typer
 
 from shutoffsim.cli.app import app, check_names, guarded, result_file
-from shutoffsim.cli.options import FiguresOption, ResultOption, SeedOption
+from shutoffsim.cli.options import (
+    FiguresOption,
+    FitDesignOption,
+    ResultOption,
+    SeedOption,
+)
 
 
 @app.command("fit-torque")
@@ -32,14 +37,7 @@ def fit_torque(
             show_default=False,
         ),
     ] = None,
-    design: Annotated[
-        str | None,
-        typer.Option(
-            help="Its design. Default: the last one with a clamped actuator.",
-            metavar="NAME",
-            show_default=False,
-        ),
-    ] = None,
+    design: FitDesignOption = None,
     valve: Annotated[
         str | None,
         typer.Option(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 import typer
 
@@ -69,9 +69,31 @@ StoreOption = Annotated[
         show_default=False,
     ),
 ]
-DesignOption = Annotated[
-    str | None,
-    typer.Option(
-        help="The design. Default: the last of the file.", metavar="NAME", show_default=False
-    ),
+#: Which design a command is about where none is named: a file leads up to its last one, replay
+#: shows what happens without it, and a result tells of the best.
+DEFAULT_DESIGNS = {
+    "pfd": "the last of the file",
+    "size": "the last of the file with a clamped actuator",
+    "fit-torque": "the last one with a clamped actuator",
+    "replay": "the reference",
+    "report": "the best one",
+    "summary": "the best one",
+}
+
+
+def _design_option(command: str, what: str = "The design") -> Any:
+    """Return the option that names the one design that a command is about."""
+    told = f"{what}. Default: {DEFAULT_DESIGNS[command]}."
+    return typer.Option(help=told, metavar="NAME", show_default=False)
+
+
+PfdDesignOption = Annotated[str | None, _design_option("pfd")]
+SizeDesignOption = Annotated[str | None, _design_option("size")]
+FitDesignOption = Annotated[str | None, _design_option("fit-torque", "Its design")]
+ReplayDesignOption = Annotated[str | None, _design_option("replay")]
+ReportDesignOption = Annotated[
+    str | None, _design_option("report", "The design that the page is about")
+]
+SummaryDesignOption = Annotated[
+    str | None, _design_option("summary", "The design that the summary is about")
 ]

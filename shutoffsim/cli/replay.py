@@ -7,19 +7,18 @@ from typing import Annotated, Literal
 import typer
 
 from shutoffsim.cli.app import app, check_names, compile_first, guarded
-from shutoffsim.cli.options import ScenarioArgument, SeedOption
+from shutoffsim.cli.options import (
+    ReplayDesignOption,
+    ScenarioArgument,
+    SeedOption,
+)
 
 
 @app.command()
 @guarded
 def replay(
     scenario: ScenarioArgument,
-    design: Annotated[
-        str | None,
-        typer.Option(
-            help="The design. Default: the reference.", metavar="NAME", show_default=False
-        ),
-    ] = None,
+    design: ReplayDesignOption = None,
     history: Annotated[
         int | None,
         typer.Option(

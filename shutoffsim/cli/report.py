@@ -16,7 +16,12 @@ from shutoffsim.cli.assessed import (
     find_assessment,
     output_stem,
 )
-from shutoffsim.cli.options import HistoriesOption, PeriodsOption, WorkersOption
+from shutoffsim.cli.options import (
+    HistoriesOption,
+    PeriodsOption,
+    ReportDesignOption,
+    WorkersOption,
+)
 from shutoffsim.errors import ModelError
 
 
@@ -41,14 +46,7 @@ def report(
             show_default=False,
         ),
     ] = None,
-    design: Annotated[
-        str | None,
-        typer.Option(
-            help="The design that the page is about. Default: the best one.",
-            metavar="NAME",
-            show_default=False,
-        ),
-    ] = None,
+    design: ReportDesignOption = None,
     precision: PrecisionOption = None,
     histories: HistoriesOption = None,
     seed: ChosenSeedOption = None,

@@ -23,6 +23,7 @@ from shutoffsim.cli.options import (
     ResultOption,
     ScenarioArgument,
     SeedOption,
+    SizeDesignOption,
     WorkersOption,
 )
 
@@ -31,14 +32,7 @@ from shutoffsim.cli.options import (
 @guarded
 def size(
     scenario: ScenarioArgument,
-    design: Annotated[
-        str | None,
-        typer.Option(
-            help="The design. Default: the last of the file with a clamped actuator.",
-            metavar="NAME",
-            show_default=False,
-        ),
-    ] = None,
+    design: SizeDesignOption = None,
     target_pfd: Annotated[
         str,
         typer.Option(

@@ -16,21 +16,19 @@ from shutoffsim.cli.assessed import (
     find_assessment,
     output_stem,
 )
-from shutoffsim.cli.options import HistoriesOption, PeriodsOption, WorkersOption
+from shutoffsim.cli.options import (
+    HistoriesOption,
+    PeriodsOption,
+    SummaryDesignOption,
+    WorkersOption,
+)
 
 
 @app.command()
 @guarded
 def summary(
     source: SourceArgument,
-    design: Annotated[
-        str | None,
-        typer.Option(
-            help="The design that the summary is about. Default: the best one.",
-            metavar="NAME",
-            show_default=False,
-        ),
-    ] = None,
+    design: SummaryDesignOption = None,
     out: Annotated[
         Path | None,
         typer.Option(

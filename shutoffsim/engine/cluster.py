@@ -24,10 +24,10 @@ from shutoffsim.engine.run import CHUNK, Chunk, Setup, run_chunk
 from shutoffsim.engine.unfinished import claim_file, clear, put_in_place
 from shutoffsim.errors import ModelError, OutputError
 from shutoffsim.model import layout as L
+from shutoffsim.records.files import Progress
 from shutoffsim.version import __version__
 
 Arrays = dict[str, NDArray[Any]]
-Progress = Callable[[int, int], None]
 
 _PACKAGE = Path(__file__).resolve().parent.parent
 _LIBRARIES = ("numpy", "numba", "llvmlite", "scipy", "fluids", "pydantic")

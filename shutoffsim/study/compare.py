@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import warnings
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import numpy as np
 from scipy import special
 
-from shutoffsim.engine.run import Chunk, Engine, Setup, run_chunks
+from shutoffsim.engine.run import Chunk, Engine, Setup
 from shutoffsim.errors import ModelError, PrecisionWarning
 from shutoffsim.estimate import tally as T
 from shutoffsim.estimate.estimate import Estimate
@@ -21,6 +21,7 @@ from shutoffsim.estimate.tally import Tally, block_for
 from shutoffsim.model import layout as L
 from shutoffsim.study.figures import Figure, figures_of, of_leaks, yearly
 from shutoffsim.study.options import Progress, RunOptions
+from shutoffsim.study.runs import run_histories
 from shutoffsim.version import __version__
 
 if TYPE_CHECKING:
@@ -326,24 +327,22 @@ def compare(
     if histories is not None:
         rule = StoppingRule(None, histories, histories)
     tally = Tally(len(names), scenario.service_life / L.YEAR, block_for(rule.least), setup.params)
-    while (target := rule.next_target(tally.n, largest_error(tally))) > tally.n:
-        for chunk in _chunks(setup, tally.n, target, workers, cluster, store):
-            tally.add(chunk)
-            if watch is not None:
-                watch(chunk)
-            if progress is not None:
-                progress(tally.n, target)
+
+    def take(chunk: Chunk) -> None:
+        tally.add(chunk)
+        if watch is not None:
+            watch(chunk)
+
+    run_histories(
+        setup,
+        lambda done: rule.next_target(done, largest_error(tally)),
+        take,
+        workers=workers,
+        progress=progress,
+        cluster=cluster,
+        store=store,
+    )
     return summarise(scenario, names, setup, tally, rule)
-
-
-def _chunks(
-    setup: Setup, first: int, end: int, workers: int, cluster: Any, store: Path | None
-) -> Iterator[Chunk]:
-    if cluster is None:
-        return run_chunks(setup, first, end, workers)
-    from shutoffsim.engine.cluster import run_chunks_on
-
-    return run_chunks_on(cluster, setup, first, end, store)
 
 
 def largest_error(tally: Tally) -> float:

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from shutoffsim.engine.run import Engine, Setup, run_chunks
+from shutoffsim.engine.run import Engine, Setup
 from shutoffsim.errors import ModelError
 from shutoffsim.estimate import tally as T
 from shutoffsim.estimate.estimate import Estimate
@@ -15,6 +15,7 @@ from shutoffsim.estimate.tally import Tally
 from shutoffsim.model import layout as L
 from shutoffsim.study import options
 from shutoffsim.study.options import Progress, RunOptions, check_count
+from shutoffsim.study.runs import run_histories
 from shutoffsim.version import __version__
 
 if TYPE_CHECKING:
@@ -155,24 +156,26 @@ def failure_on_demand(
     setup = replace(setup, extra=EXTRA_PROBES, tilt=True)
     tally = Tally(1, scenario.service_life / L.YEAR, params=setup.params)
     rule = StoppingRule(relative_error, min(LEAST_HISTORIES, most), most)
-    error, most_now = math.inf, min(MOST_UNSEEN, most)
-    while (target := min(rule.next_target(tally.n, error), most_now)) > tally.n:
-        for chunk in run_chunks(setup, tally.n, target, workers):
-            tally.add(chunk)
-            if progress is not None:
-                progress(tally.n, target)
-        found = tally.share(0, T.FAILED)
-        error = found.relative_error
-        if not found.value >= 0.0:
-            raise ModelError(
-                "no leak ever starts in this design: nothing is demanded of it",
-                where=f"design “{design}”",
-                expected="a leak source whose rate is above zero",
-            )
+
+    def target(done: int) -> int:
+        found = tally.share(0, T.FAILED) if done else None
+        if found is None or found.value > 0.0:
+            return rule.next_target(done, math.inf if found is None else found.relative_error)
         if found.value == 0.0:
-            found = Estimate(0.0, math.nan, 0.0, min(HALF_PLAIN * RULE_OF_THREE / tally.n, 1.0))
-        else:
-            most_now = most
+            return min(rule.next_target(done, math.inf), max(MOST_UNSEEN, done))
+        return done  # no leaks
+
+    run_histories(setup, target, tally.add, workers=workers, progress=progress)
+    found = tally.share(0, T.FAILED)
+    if not found.value >= 0.0:
+        raise ModelError(
+            "no leak ever starts in this design: nothing is demanded of it",
+            where=f"design “{design}”",
+            expected="a leak source whose rate is above zero",
+        )
+    if found.value == 0.0:
+        bound = min(HALF_PLAIN * RULE_OF_THREE / tally.n, 1.0)
+        found = Estimate(0.0, math.nan, 0.0, bound)
     modes = {
         mode: tally.share(0, T.FIRST_MODE + number)
         for number, mode in enumerate(L.MODES)
@@ -189,5 +192,5 @@ def failure_on_demand(
         horizon_years=tally.years,
         probability=found,
         modes=dict(sorted(modes.items(), key=lambda item: -item[1].value)),
-        reached=rule.reached(error),
+        reached=rule.reached(found.relative_error),
     )

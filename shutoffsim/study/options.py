@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import operator
-from collections.abc import Callable
 from dataclasses import dataclass
 
 from shutoffsim.errors import ModelError
+from shutoffsim.records.files import Progress
 
-#: Called as ``progress(done, planned)``, in histories or dwellings.
-Progress = Callable[[int, int], None]
+__all__ = ["Progress", "RunOptions", "check_count", "check_seed"]
 
 MOST_SEEDS = 2**64
 MOST_WORKERS = 1024

@@ -67,7 +67,7 @@ def no_simulation(monkeypatch):
     def fail(*args, **kwargs):
         raise AssertionError("the simulation ran")
 
-    monkeypatch.setattr("shutoffsim.study.compare.run_chunks", fail)
+    monkeypatch.setattr("shutoffsim.study.runs.run_chunks", fail)
 
 
 @pytest.mark.parametrize(

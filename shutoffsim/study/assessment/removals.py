@@ -7,18 +7,20 @@ where two links are broken at once, mending one alone may gain nothing.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Any, Final
 
 import numpy as np
 
 from shutoffsim.engine.placement import Placement
-from shutoffsim.engine.run import PROBES, Setup, run_chunks
+from shutoffsim.engine.run import PROBES, Setup
 from shutoffsim.estimate import tally as T
 from shutoffsim.estimate.tally import Tally, block_for
 from shutoffsim.model import layout as L
 from shutoffsim.model.modes import FAILURE_MODES, Change
 from shutoffsim.study.assessment.result import Removal
+from shutoffsim.study.options import Progress
+from shutoffsim.study.runs import run_histories
 
 CHANGES: Final = {
     mode: traits.without
@@ -40,7 +42,7 @@ def run_removals(
     seed: int,
     histories: int,
     workers: int = 1,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress | None = None,
 ) -> list[tuple[Removal, ...]]:
     """Return what removing each of its failure modes would be worth, for each design.
 
@@ -70,11 +72,13 @@ def run_removals(
             years = float(params["horizon"][d]) / L.YEAR
             tally = Tally(len(records), years, block_for(histories), records)
             setup = Setup(records, seed, "batch", PROBES, placement)
-            for chunk in run_chunks(setup, 0, histories, workers):
-                tally.add(chunk)
-                done += chunk.rows.shape[1] * len(records)
+
+            def show(now: int, _end: int, size: int = len(records), before: int = done) -> None:
                 if progress is not None:
-                    progress(min(done, planned), planned)
+                    progress(min(before + now * size, planned), planned)
+
+            run_histories(setup, histories, tally.add, workers=workers, progress=show)
+            done += histories * len(records)
             removals += [_removal(mode, tally, at) for at, mode in enumerate(part, start=1)]
         found.append(tuple(sorted(removals, key=lambda r: -r.reduction.value)))
     return found

@@ -7,7 +7,7 @@ more.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shutoffsim.engine.placement import Placement, place
-from shutoffsim.engine.run import PROBES, Setup, run_chunks
+from shutoffsim.engine.run import PROBES, Chunk, Setup
 from shutoffsim.errors import ScenarioError
 from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.estimate.tally import block_for
@@ -29,6 +29,8 @@ from shutoffsim.scenario.structure import Path
 from shutoffsim.study.assessment.losses import jackknife
 from shutoffsim.study.assessment.ranges import RULES, range_of
 from shutoffsim.study.assessment.result import Sensitivity, Swing
+from shutoffsim.study.options import Progress
+from shutoffsim.study.runs import run_histories
 
 if TYPE_CHECKING:
     from shutoffsim.scenario import Scenario
@@ -71,7 +73,7 @@ def vary_assumptions(
     *,
     placement: Placement | None = None,
     workers: int = 1,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Progress | None = None,
 ) -> Sensitivity:
     """Vary each assumption in use and rank them by what they do to the paired difference.
 
@@ -191,7 +193,7 @@ class _Runs:
         placement: Placement,
         seed: int,
         workers: int,
-        progress: Callable[[int, int], None] | None,
+        progress: Progress | None,
         planned: int,
     ) -> None:
         self.base = base
@@ -242,10 +244,12 @@ class _Runs:
 
     def _losses(self, records: Any, histories: int) -> Array:
         setup = Setup(records.view(np.recarray), self.seed, "batch", PROBES, self.placement)
-        pieces = [
-            (chunk.rows["weight"] * chunk.rows["loss"]).sum(axis=2) / self.years
-            for chunk in run_chunks(setup, 0, histories, self.workers)
-        ]
+        pieces: list[Array] = []
+
+        def take(chunk: Chunk) -> None:
+            pieces.append((chunk.rows["weight"] * chunk.rows["loss"]).sum(axis=2) / self.years)
+
+        run_histories(setup, histories, take, workers=self.workers)
         return np.concatenate(pieces, axis=1)
 
 

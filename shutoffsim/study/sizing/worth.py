@@ -9,13 +9,14 @@ from typing import Any
 
 import numpy as np
 
-from shutoffsim.engine.run import Setup, run_chunks
+from shutoffsim.engine.run import Chunk, Setup
 from shutoffsim.estimate import tally as T
 from shutoffsim.estimate.estimate import Estimate, with_interval
 from shutoffsim.estimate.tally import Tally
 from shutoffsim.model import layout as L
 from shutoffsim.scenario.schema.money import Costs
 from shutoffsim.study.options import Progress
+from shutoffsim.study.runs import run_histories
 
 PROBES = 16
 DAY = 86400.0
@@ -132,11 +133,12 @@ def run(
     years = float(params["horizon"][0]) / L.YEAR
     tally = Tally(len(params), years, params=params)
     strokes = np.zeros(len(params))
-    for chunk in run_chunks(setup, 0, histories, workers):
+
+    def take(chunk: Chunk) -> None:
         tally.add(chunk)
-        strokes += chunk.summary["strokes"].sum(axis=1)
-        if progress is not None:
-            progress(tally.n, histories)
+        strokes[:] += chunk.summary["strokes"].sum(axis=1)
+
+    run_histories(setup, histories, take, workers=workers, progress=progress)
     return tally, strokes / tally.n / years
 
 
