@@ -12,7 +12,7 @@ import pytest
 HERE = Path(__file__).resolve().parent
 
 
-@pytest.mark.parametrize("name", ["ledger"])
+@pytest.mark.parametrize("name", ["aim", "ledger"])
 def test_uncompiled(name):
     done = subprocess.run(
         [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", f"uncompiled_{name}.py"],
