@@ -172,8 +172,8 @@ def leaking(params: Any, per_year: float) -> Any:
     """
     params = params.copy()
     rows = run_chunk(Setup.of(params[:1], 1, probes=16), 0, 100).rows
-    now = rows["weight"].sum() / 100 / (params["horizon"][0] / L.YEAR)
-    for name in ("source_rate", "source_life_count"):
+    now = rows["weight"].sum() / 100 / (params["service_life"][0] / L.YEAR)
+    for name in ("source_rate", "source_parts"):
         params[name] *= per_year / now
     return params
 

@@ -289,7 +289,7 @@ def test_aim_changes_no_expectation_where_much_fails(votes, supervised):
 def test_weights_are_at_most_two_and_their_mean_is_one():
     """The weight at the end is a likelihood ratio: its mean over the mixture is one."""
     params = perfect(BUSY + 'leaks.hose.rate = "200 per year"').parameters()
-    params["horizon"] = 3.0 * L.YEAR
+    params["service_life"] = 3.0 * L.YEAR
     setup = replace(Setup.of(params, 8, probes=2), extra=8, tilt=True)
     weights = []
     for chunk in run_chunks(setup, 0, 4096):
@@ -320,7 +320,7 @@ def test_wrong_weights_of_extra_probes_would_be_seen():
 def test_both_engines_agree_on_histories_that_look_harder(cottage):
     """To the last bit: rows, weights, natural leaks and counts."""
     for params in (perfect(BUSY).parameters(), leaking(cottage.parameters()[-2:], 1.0)):
-        params["horizon"] = 3.0 * L.YEAR
+        params["service_life"] = 3.0 * L.YEAR
         setup = replace(Setup.of(params, 9, probes=3), extra=12, tilt=True)
         batch = run_chunk(setup, 0, 12)
         trace = run_chunk(replace(setup, engine="trace"), 0, 12)

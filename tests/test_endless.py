@@ -42,12 +42,15 @@ def test_a_history_without_end_ends_with_an_error(engine, spoil):
     assert "spell_factor and trip_factor of leak source 1" in text
 
 
-@pytest.mark.parametrize("field", ["nuisance_rate", "hang_rate", "outage_rate", "failure_rate"])
+@pytest.mark.parametrize(
+    "field",
+    ["nuisance_sensor_rate", "controller_hang_rate", "mains_outage_rate", "actuator_failure_rate"],
+)
 def test_both_engines_tell_the_same(field):
     params = perfect("").parameters()
     params[field] = 1e3
-    if field == "failure_rate":
-        params["diagnostic"] = 1.0
+    if field == "actuator_failure_rate":
+        params["actuator_diagnostic"] = 1.0
     texts = []
     for engine in ("batch", "trace"):
         setup = replace(Setup.of(params, 5, engine, probes=3), most_events=2000)
@@ -61,8 +64,8 @@ def test_both_engines_tell_the_same(field):
 def test_the_events_of_a_probe_count():
     """The history itself is quiet; what goes on without end is what its probe sets off."""
     params = perfect("").parameters()
-    params["report_interval"] = 1e-9
-    params["report_repeats"] = 10**9
+    params["detection_report_interval"] = 1e-9
+    params["detection_report_repeats"] = 10**9
     params["sensor_attempt_success"][:, 0] = 0.0
     texts = []
     for engine in ("batch", "trace"):
@@ -133,7 +136,7 @@ def test_one_endless_dwelling_leaves_the_others_of_a_portfolio(tmp_path):
 @pytest.mark.parametrize("engine", ["batch", "trace"])
 def test_an_interrupt_acts_within_a_history(engine):
     params = perfect("").parameters()
-    params["hang_rate"] = 1e6
+    params["controller_hang_rate"] = 1e6
     setup = replace(Setup.of(params, 1, engine), most_events=2**62)
     before = set(threading.enumerate())
     old = signal.signal(signal.SIGINT, signal.default_int_handler)

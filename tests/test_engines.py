@@ -49,7 +49,7 @@ def test_engines_agree_when_leaks_crowd(scenario):
     """Hundreds of leaks a year: all slots get taken, leaks are dropped, seeps run together."""
     designs = scenario.designs[:1] + scenario.designs[-1:]
     params = leaking(scenario.parameters(designs), 400.0)
-    params["horizon"] = L.YEAR
+    params["service_life"] = L.YEAR
     a, b = both(params, seed=12, n=1, probes=2)
     assert differing(a, b) == []
     assert a.summary["dropped"].sum() > 0
@@ -270,7 +270,7 @@ def test_a_plain_process_sees_the_times_of_the_history(cottage):
 
     history.env.process(observer())
     history.end()
-    life = float(params[2].horizon)
+    life = float(params[2].service_life)
     assert [now for now, _ in seen] == pytest.approx(np.arange(1, int(life / day) + 1) * day)
     times = [now for now, _ in rung]
     assert times == sorted(times)

@@ -79,7 +79,7 @@ def crowded(scenario) -> tuple[list[Chunk], float]:
     """Return histories of the scenario with a leak a year, to have many to count."""
     params = leaking(scenario.parameters(), 1.0)
     setup = Setup.of(params, 41, probes=16)
-    return list(run_chunks(setup, 0, 1200)), float(params["horizon"][0]) / L.YEAR
+    return list(run_chunks(setup, 0, 1200)), float(params["service_life"][0]) / L.YEAR
 
 
 @pytest.mark.parametrize(("what", "relative"), [(one, 0.03), (damaging, 0.05), (loss, 0.15)])
@@ -264,7 +264,7 @@ contents_loss = "0 EUR/m2"}
 
 def coverage(seeds: int, histories: int, params: Any, exact: dict[str, float]) -> dict[str, float]:
     """Return how often the 95 % intervals hold the exact values."""
-    years = float(params["horizon"][0]) / L.YEAR
+    years = float(params["service_life"][0]) / L.YEAR
     hits = dict.fromkeys(exact, 0)
     setup = Setup.of(params, 0, probes=4)
     for seed in range(seeds):

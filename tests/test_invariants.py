@@ -36,29 +36,30 @@ def broken_rules(rows: Any, p: Any) -> list[str]:
     open_still = np.isnan(stopped)
     rules = {
         "a loss is never negative": rows["loss"] >= 0.0,
-        "a loss is at most the cap": rows["loss"] <= p.loss_cap,
+        "a loss is at most the cap": rows["loss"] <= p.damage_loss_cap,
         "what is insured is never negative": rows["insured"] >= 0.0,
-        "what is insured is at most the limit": rows["insured"] <= p.limit,
+        "what is insured is at most the limit": rows["insured"] <= p.insurance_limit,
         "what is insured is what exceeds the deductible": rows["insured"]
-        <= np.maximum(rows["loss"] - p.deductible, 0.0),
-        "harmless volumes cost nothing": (rows["volume"] > p.harmless) | (rows["loss"] == 0.0),
+        <= np.maximum(rows["loss"] - p.insurance_deductible, 0.0),
+        "harmless volumes cost nothing": (rows["volume"] > p.damage_harmless)
+        | (rows["loss"] == 0.0),
         "volumes are never negative": rows["volume"] >= 0.0,
         "the floor is not larger than it is": rows["wet_area"]
-        <= max(p.floor_area, *p.zone_area) * (1 + SLACK),
+        <= max(p.dwelling_floor_area, *p.zone_area) * (1 + SLACK),
         "no more units are wet than there are": (rows["units"] >= 0.0)
-        & (rows["units"] <= p.units_below),
+        & (rows["units"] <= p.dwelling_units_below),
         "weights are never negative": rows["weight"] >= 0.0,
-        "onset is in the service life": (rows["onset"] >= 0.0) & (rows["onset"] < p.horizon),
+        "onset is in the service life": (rows["onset"] >= 0.0) & (rows["onset"] < p.service_life),
         "nothing ends before it begins": ~(stopped < 0.0) & ~(found < 0.0),
         "nothing ends after the service life": (rows["onset"] + rows["wet_time"])
-        <= p.horizon * (1 + SLACK),
+        <= p.service_life * (1 + SLACK),
         "who stopped it says when": open_still == (rows["stopped_by"] == L.BY_NOBODY),
         "wet time does not outlast stopping and finding": open_still
         | np.isnan(found)
         | (rows["wet_time"] <= np.maximum(stopped, found) * (1 + SLACK) + 1e-3),
         "modes exist": (rows["mode"] >= 0) & (rows["mode"] < len(L.MODES)),
         "automation that was in time has no failure": ~(
-            automatic & (rows["volume"] <= p.late_volume) & (rows["mode"] > L.MODE_NONE)
+            automatic & (rows["volume"] <= p.damage_late_volume) & (rows["mode"] > L.MODE_NONE)
         ),
         "without automation there is none to fail": (rows["mode"] == L.MODE_NO_AUTOMATION)
         == (not closes_itself(p)),
@@ -120,7 +121,7 @@ def test_every_step_leaves_a_sound_state(text, seed):
     before: dict[str, Any] = {"now": 0.0, "rows": 0, "volume": {}}
 
     def watch(now: float, clock: int, s: Any) -> None:
-        assert before["now"] <= now < p.horizon
+        assert before["now"] <= now < p.service_life
         assert s.n_rows >= before["rows"]
         assert s.position in (L.OPEN, L.SHUT, L.SHORT)
         assert 0 <= s.open_leaks <= L.SLOTS
@@ -150,13 +151,13 @@ def simplified(params: Any) -> Any:
     """Return parameters with bursts only, nothing stored, tight seats, and leaks far apart."""
     params = params.copy()
     params["source_rate"] *= 1e-6
-    params["source_life_count"] *= 1e-6
+    params["source_parts"] *= 1e-6
     params["source_seep_share"] = 0.0
-    for name in ("drain_down", "seat_leak"):
+    for name in ("dwelling_drain_down", "valve_seat_leak"):
         params[name] = [FIXED, 0.0, 0.0, 0.0]
-    params["short_chance"] = 0.0
-    params["close_when_away"] = 0
-    params["close_on_power_loss"] = 0
+    params["actuator_short_chance"] = 0.0
+    params["policies_close_when_away"] = 0
+    params["policies_close_on_power_loss"] = 0
     return params
 
 
@@ -172,12 +173,12 @@ def test_volume_is_flow_times_open_time(scenario):
 
 def test_volume_of_leaks_left_open(scenario):
     params = simplified(scenario.parameters())[:1]
-    params["notice_burst"] = 1e12
-    params["neighbour"] = 0
+    params["people_notice_burst"] = 1e12
+    params["neighbour_notices"] = 0
     rows = run_chunk(Setup.of(params, 22, probes=16), 0, 20).rows[0]
     rows = rows[(rows["weight"] > 0.0) & np.isnan(rows["stopped"])]
     assert len(rows) > 100
-    rest = params["horizon"][0] - rows["onset"]
+    rest = params["service_life"][0] - rows["onset"]
     assert rows["volume"] == pytest.approx(rows["flow"] * rest, rel=1e-6)
 
 

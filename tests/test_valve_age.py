@@ -26,7 +26,7 @@ HOSE = '[leaks.hose]\nkind = "appliance hose"\n[designs.one]\n'
 def torque_to_close(p, u, years):
     """Return what the model asks to close a valve of 4 N*m new that was just moved."""
     s = np.zeros(1, L.STATE).view(np.recarray)[0]
-    s.breakaway, s.age_factor, s.seize_after = 4.0, quantile(p.age_factor, u), np.inf
+    s.breakaway, s.age_factor, s.seize_after = 4.0, quantile(p.valve_age_factor, u), np.inf
     s.born_at = -years * YEAR
     return closing_torque(p, s, 0.0, 0.5)
 
@@ -44,7 +44,7 @@ def test_growth_by_hand():
 def test_numbers_arrays_and_histories_use_one_law():
     p = perfect("valve.closing_share = 0.5\nvalve.age_factor = 1.7").parameters()[0]
     years = np.array([0.0, 3.0, 15.0, 61.5])
-    grown = age_growth(np.full(4, 1.7), years * YEAR, float(p.age_reference))
+    grown = age_growth(np.full(4, 1.7), years * YEAR, float(p.valve_age_reference))
     assert grown.tolist() == [torque_to_close(p, 0.5, y) / 2.0 for y in years]
 
 
@@ -53,7 +53,7 @@ def test_default_valves_never_get_easier():
     new = torque_to_close(p, 0.5, 0.0)
     for u in (LEAST, 1e-6, 0.025, 0.12, 0.5, 0.99, MOST):
         assert torque_to_close(p, u, 60.0) >= torque_to_close(p, u, 15.0) >= new
-    factors = np.array([quantile(p.age_factor, u) for u in (0.5, stats.norm.cdf(1.0))])
+    factors = np.array([quantile(p.valve_age_factor, u) for u in (0.5, stats.norm.cdf(1.0))])
     assert factors == pytest.approx([1.5, 2.0], rel=1e-12)  # the middle; one valve in six
     believed = prior_belief(p, 1024)
     assert believed.torque(60 * YEAR, 0.0).min() > 0.0
@@ -97,7 +97,7 @@ def test_a_factor_that_may_fall_below_one_is_refused(value, found, where):
 )
 def test_what_stays_above_one_is_taken(value):
     p = shutoffsim.loads(f"{HOSE}\n[valve]\nage_factor = {value}\n").parameters()[0]
-    assert quantile(p.age_factor, LEAST) >= 1.0
+    assert quantile(p.valve_age_factor, LEAST) >= 1.0
 
 
 @given(st.floats(1.0, 100.0), st.floats(0.0, 200.0), st.floats(0.0, 200.0))

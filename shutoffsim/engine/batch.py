@@ -65,8 +65,8 @@ def run_probe(p, s, times, delay, source, key, t, rows, guard):
     add_leak(p, s, t, source, key, delay)
     c, now = next_ring(delay, times, t, s.limit)
     while s.n_rows == 0:
-        if now >= p.horizon:
-            close(p, s, p.horizon, rows)
+        if now >= p.service_life:
+            close(p, s, p.service_life, rows)
             break
         before = s.limit
         react(c, now, p, s, delay, rows)
@@ -253,17 +253,17 @@ def run_history(
     looks = 0
     look = look_time(look_times, look_spans, s.seed, s.history, 0)
     while True:
-        while look <= now and look <= p.horizon:
+        while look <= now and look <= p.service_life:
             seen[looks] = states[0]
             looks += 1
             look = look_time(look_times, look_spans, s.seed, s.history, looks)
-        while course.next <= now and course.next < p.horizon:
+        while course.next <= now and course.next < p.service_life:
             next_probe(course, share_cum, cell_cum, cell, s.seed, s.history, placed, room, probe)
             row = rows[probe.number : probe.number + 1]
             row[0].design = guard.design
             if not resolve(p, states, times, fork_times, delay, probe, row, guard):
                 return False
-        if now >= p.horizon:
+        if now >= p.service_life:
             break
         before = s.limit
         react(c, now, p, s, delay, natural)
@@ -272,7 +272,7 @@ def run_history(
         if extra:
             note_impairment(course, impairments(p, s, now), now, s.seed, s.history, placed, room)
         c, now = next_ring(delay, times, now, max(before, s.limit))
-    close(p, s, p.horizon, natural)
+    close(p, s, p.service_life, natural)
     return True
 
 

@@ -99,7 +99,7 @@ def too_many_events(guard: Any, p: Any, name: str) -> TooManyEventsError:
         where=f"design “{name}”, history {history:,}" if name else f"history {history:,}",
         found=f"{share:.0f} % of the last ones are rings of the clock “{_clock_name(p, clock)}”",
         expected=f"at most {int(guard.most):,} events in a service life of "
-        f"{float(p.horizon) / L.YEAR:g} years",
+        f"{float(p.service_life) / L.YEAR:g} years",
         hint=f"look at {_look_at(p, clock)}; values that only work as never or always can be "
         "written so",
     )

@@ -47,13 +47,13 @@ def fill_rates(params, cell, rates):  # type: ignore[no-untyped-def]
 
 def _stretch(p: Any, i: int) -> float:
     """Return roughly how much weather and absence raise the leaks of source ``i``."""
-    spell = min(p.spell_rate * quantile(p.spell_duration, 0.5), 1.0)
+    spell = min(p.weather_spell_rate * quantile(p.weather_spell_duration, 0.5), 1.0)
     if p.source_winter[i] > 0.0:
         spell = min(2.0 * spell, 1.0)
     away = 0.0
-    if p.trips == 1:
-        trip = quantile(p.trip, 0.5)
-        away = trip / (trip + quantile(p.stay, 0.5))
+    if p.people_trips == 1:
+        trip = quantile(p.people_trip, 0.5)
+        away = trip / (trip + quantile(p.people_stay, 0.5))
     factor = 1.0 + spell * (p.source_spell_factor[i] - 1.0)
     return float(factor * (1.0 + away * (p.source_trip_factor[i] - 1.0)))
 
@@ -65,7 +65,7 @@ def place(params: Any) -> Placement:
     follows the largest rate of any design, so that no design's leaks go unprobed.
     """
     sources = int(params["n_sources"].max())
-    cell = float(params["horizon"].max()) / CELLS
+    cell = float(params["service_life"].max()) / CELLS
     rates = np.zeros((len(params), sources, CELLS))
     fill_rates(params, cell, rates)
     density = rates.max(axis=0)

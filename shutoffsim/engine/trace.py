@@ -135,15 +135,15 @@ class History:
         add_leak(self.p, self.state[0], self.now, source, key, self.delay)
         self._set_alarms()
         while self.state[0].n_rows == 0:
-            if self.env.peek() >= self.p.horizon:
-                close(self.p, self.state[0], self.p.horizon, self.rows)
+            if self.env.peek() >= self.p.service_life:
+                close(self.p, self.state[0], self.p.service_life, self.rows)
                 return
             self.env.step()
 
     def end(self) -> None:
         """Run to the end of the service life and settle what is open."""
-        self.run_to(float(self.p.horizon))
-        close(self.p, self.state[0], self.p.horizon, self.rows)
+        self.run_to(float(self.p.service_life))
+        close(self.p, self.state[0], self.p.service_life, self.rows)
 
     def _set_alarms(self) -> None:
         """Turn the delays of a reaction into alarms; the clock's earlier alarm is dead."""
@@ -235,10 +235,10 @@ def _run_history(history: History, placement: Placement, placed: Any, rows: Any)
     begin_course(course, placed, room)
     while True:
         now = float(history.times.min())
-        while course.next <= now and course.next < p.horizon:
+        while course.next <= now and course.next < p.service_life:
             next_probe(course, *places, placed, room, probe)
             _resolve(history, probe, rows[probe.number : probe.number + 1])
-        if now >= p.horizon:
+        if now >= p.service_life:
             break
         history.step()
         if room > len(placed):

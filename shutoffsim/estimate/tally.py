@@ -186,8 +186,8 @@ class Tally:
             return False
         own = self.params[design]
         if not (np.any(own["source_rate"] > 0.0) or np.any(own["source_life_shape"] > 0.0)):
-            return figure != NUISANCE or not NUMBERED[own["element"]].closes
-        if not NUMBERED[own["element"]].closes:
+            return figure != NUISANCE or not NUMBERED[own["element_kind"]].closes
+        if not NUMBERED[own["element_kind"]].closes:
             return figure in (NUISANCE, FAILED) or figure >= FIRST_MODE
         return False
 
@@ -198,9 +198,11 @@ class Tally:
         if self.params is None:
             return math.inf
         own = self.params[design]
-        cap = float(own["loss_cap"])
+        cap = float(own["damage_loss_cap"])
         if figure == INSURED:
-            return min(max(cap - float(own["deductible"]), 0.0), float(own["limit"]))
+            return min(
+                max(cap - float(own["insurance_deductible"]), 0.0), float(own["insurance_limit"])
+            )
         return cap
 
     def alike(self, design: int, reference: int) -> bool:

@@ -35,7 +35,7 @@ def stroke_draw(s, which):
 @kernel
 def torque_constant(p):
     """Return k = T_stall / (I_stall - I_0) [N*m/A], gears included."""
-    return p.stall_torque / (p.stall_current - p.no_load_current)
+    return p.actuator_stall_torque / (p.actuator_stall_current - p.actuator_no_load_current)
 
 
 @kernel
@@ -44,8 +44,8 @@ def stall_current(p, voltage, resistance):
 
     The winding has R = V_rated / I_stall.
     """
-    winding = p.rated_voltage / p.stall_current
-    return min(p.current_limit, voltage / (winding + resistance))
+    winding = p.actuator_rated_voltage / p.actuator_stall_current
+    return min(p.actuator_current_limit, voltage / (winding + resistance))
 
 
 @law
@@ -61,13 +61,15 @@ def share_left(strokes, wear, ambient, derating):
 @kernel
 def unit_factor(p, s):
     """Return the factor on torque of this unit: spread, wear and temperature."""
-    return s.unit * share_left(s.strokes, p.wear, p.ambient, p.cold_torque)
+    return s.unit * share_left(
+        s.strokes, p.actuator_wear, p.actuator_ambient, p.actuator_temperature_derating
+    )
 
 
 @part
 def nominal_torque(p, voltage, resistance):
     """Return the torque [N*m] at stall on this supply of a unit of factor one: k (I - I_0)."""
-    spare = stall_current(p, voltage, resistance) - p.no_load_current
+    spare = stall_current(p, voltage, resistance) - p.actuator_no_load_current
     return max(torque_constant(p) * spare, 0.0)
 
 
@@ -81,14 +83,16 @@ def available_torque(p, s, voltage, resistance):
 def running_current(p, s, torque):
     """Return the current [A] drawn while delivering ``torque`` [N*m]."""
     factor = torque_constant(p) * unit_factor(p, s)
-    return p.no_load_current + torque / factor if factor > 0.0 else math.inf
+    return p.actuator_no_load_current + torque / factor if factor > 0.0 else math.inf
 
 
 @part
 def stroke_time(p, torque, available, voltage):
     """Return the time [s] to turn the valve against ``torque``: speed falls linearly to stall."""
-    speed = p.no_load_speed * voltage / p.rated_voltage * (1.0 - torque / available)
-    return p.turns / max(speed, p.no_load_speed * 0.01)
+    speed = (
+        p.actuator_no_load_speed * voltage / p.actuator_rated_voltage * (1.0 - torque / available)
+    )
+    return p.valve_turns / max(speed, p.actuator_no_load_speed * 0.01)
 
 
 @part
@@ -97,11 +101,11 @@ def slip_capacity(p, s, now):
 
     At preload_reference the share ``preload`` is left; one day counts as the start.
     """
-    if p.slip_torque == math.inf:
+    if p.mount_slip_torque == math.inf:
         return math.inf
     days = (now - s.mounted_at) / 86400.0
-    whole = math.log1p(p.preload_reference / 86400.0)
-    return p.slip_torque * max(1.0 - (1.0 - s.preload) * math.log1p(days) / whole, 0.0)
+    whole = math.log1p(p.mount_preload_reference / 86400.0)
+    return p.mount_slip_torque * max(1.0 - (1.0 - s.preload) * math.log1p(days) / whole, 0.0)
 
 
 @part
@@ -110,28 +114,38 @@ def time_to_burn(p, s, now, current):
 
     First-order heating towards ambient + I^2 R R_th, from where the last stall left the winding.
     """
-    rise = current * current * (p.rated_voltage / p.stall_current) * p.thermal_resistance
-    room = p.winding_limit - p.ambient
+    rise = (
+        current
+        * current
+        * (p.actuator_rated_voltage / p.actuator_stall_current)
+        * p.actuator_thermal_resistance
+    )
+    room = p.actuator_winding_limit - p.actuator_ambient
     if rise <= room:
         return math.inf
     start = winding_rise(p, s, now)
     if start >= room:
         return 0.0
-    return p.thermal_time * math.log((rise - start) / (rise - room))
+    return p.actuator_thermal_time * math.log((rise - start) / (rise - room))
 
 
 @kernel
 def winding_rise(p, s, now):
     """Return how far [K] the winding is above ambient."""
-    return s.winding * math.exp(-(now - s.winding_at) / p.thermal_time)
+    return s.winding * math.exp(-(now - s.winding_at) / p.actuator_thermal_time)
 
 
 @part
 def heat(p, s, now, current, lasting):
     """Leave the winding as it is after ``lasting`` seconds at stall from ``now``."""
-    rise = current * current * (p.rated_voltage / p.stall_current) * p.thermal_resistance
+    rise = (
+        current
+        * current
+        * (p.actuator_rated_voltage / p.actuator_stall_current)
+        * p.actuator_thermal_resistance
+    )
     start = winding_rise(p, s, now)
-    s.winding = rise + (start - rise) * math.exp(-lasting / p.thermal_time)
+    s.winding = rise + (start - rise) * math.exp(-lasting / p.actuator_thermal_time)
     s.winding_at = now + lasting
 
 
@@ -140,7 +154,7 @@ def solenoid_stroke(p, s):
     """Return how a solenoid's closing ends."""
     if falls_open(p) and power_source(p, s) == DARK:
         return L.MODE_NO_POWER
-    if s.failed == 1 or stroke_draw(s, STICK) < p.stick_chance:
+    if s.failed == 1 or stroke_draw(s, STICK) < p.actuator_stick_chance:
         return L.MODE_ACTUATOR_FAILED
     return L.MODE_NONE
 
@@ -150,13 +164,13 @@ def stall(p, s, now, current):
     """Hold a stalled motor until cut-off or burning; return how long [s] that lasted."""
     s.stalls += 1
     burning = time_to_burn(p, s, now, current)
-    lasting = min(p.stall_cutoff, burning)
+    lasting = min(p.actuator_stall_cutoff, burning)
     if lasting == math.inf:
         lasting = GIVE_UP
-    if burning < p.stall_cutoff:
+    if burning < p.actuator_stall_cutoff:
         s.burnt = 1
     heat(p, s, now, current, lasting)
-    if stroke_draw(s, STRIP) < p.strip_chance:
+    if stroke_draw(s, STRIP) < p.actuator_strip_chance:
         s.stripped = 1
     return lasting
 
@@ -177,7 +191,7 @@ def begin_stroke(p, s, now, delay):
     source = power_source(p, s)
     if source == DARK:
         return L.MODE_NO_POWER, 0.0
-    if s.failed == 1 or stroke_draw(s, STICK) < p.stick_chance:
+    if s.failed == 1 or stroke_draw(s, STICK) < p.actuator_stick_chance:
         return L.MODE_ACTUATOR_FAILED, 1.0
     if s.burnt == 1:
         return L.MODE_MOTOR_BURNT, 1.0
@@ -194,7 +208,7 @@ def begin_stroke(p, s, now, delay):
     if transmitted > slip_capacity(p, s, now):
         s.slipped = 1
         return L.MODE_MOUNT_SLIPPED, 1.0
-    if transmitted > p.stem_limit:
+    if transmitted > p.valve_stem_limit:
         s.broken = 1
         return L.MODE_SEIZED, 1.0
     stalled = required > available or available <= 0.0
@@ -202,7 +216,7 @@ def begin_stroke(p, s, now, delay):
         current = stall_current(p, voltage, resistance)
     else:
         current = running_current(p, s, required)
-    if p.shares_rail == 1 and voltage - current * resistance < p.brown_out:
+    if p.controller_shares_rail == 1 and voltage - current * resistance < p.controller_brown_out:
         return L.MODE_BROWN_OUT, 0.5
     if stalled:
         lasting = stall(p, s, now, current)
@@ -217,7 +231,7 @@ def begin_stroke(p, s, now, delay):
         p, s, now, voltage * current * lasting, delay, L.BATTERY_EMPTY
     ):
         return L.MODE_NO_POWER, 1.0
-    if stroke_draw(s, TRAVEL) < p.short_chance:
+    if stroke_draw(s, TRAVEL) < p.actuator_short_chance:
         return L.MODE_CLOSED_SHORT, lasting
     return L.MODE_NONE, lasting
 
@@ -234,5 +248,5 @@ def renew_element(p, s, now, unit_u, preload_u):
     s.winding = 0.0
     s.winding_at = now
     s.mounted_at = now
-    s.unit = quantile(p.unit_spread, unit_u)
-    s.preload = quantile(p.preload_kept, preload_u)
+    s.unit = quantile(p.actuator_unit_spread, unit_u)
+    s.preload = quantile(p.mount_preload_kept, preload_u)

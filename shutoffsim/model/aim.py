@@ -57,14 +57,14 @@ def has_look(p, look):
     if not closes_itself(p):
         return False
     if look == FAILED_ELEMENT:
-        return p.failure_rate > 0.0
+        return p.actuator_failure_rate > 0.0
     if look == STIFF_VALVE:
-        return has_motor(p) and p.breakaway[0] != FIXED
+        return has_motor(p) and p.valve_breakaway[0] != FIXED
     if look == DEAD_SENSORS:
         return sensor_targets(p) > 0
     if p.battery_fitted == 0 or p.battery_life[0] == FIXED:
         return False
-    losses = p.outage_rate + p.major_rate + p.dip_rate + p.supply_failure_rate
+    losses = p.mains_outage_rate + p.mains_major_rate + p.mains_dip_rate + p.supply_failure_rate
     return losses > 0.0 and not falls_shut(p)
 
 
@@ -100,7 +100,9 @@ def aim_site(p, s, u, rarity, failure):
         if up_to <= u < up_to + share:
             s.aim = look
         up_to += share
-    within = -math.expm1(-p.failure_rate * p.horizon)  # chance to fail within the service life
+    within = -math.expm1(
+        -p.actuator_failure_rate * p.service_life
+    )  # chance to fail within the service life
     depth = -math.log(STIFF_REACH)
     if s.aim == FAILED_ELEMENT:
         failure *= within
@@ -183,7 +185,7 @@ def sensor_chance(p, s, k, now, time):
 @kernel
 def own_rate(p, k):
     """Return the rate [1/s] at which sensor ``k`` fails alone."""
-    return p.sensor_failure_rate[k] * (1.0 - p.sensor_common)
+    return p.sensor_failure_rate[k] * (1.0 - p.detection_common_cause)
 
 
 @kernel
@@ -198,10 +200,10 @@ def battery_chance(p, s, now, time):
 @kernel
 def is_first_of_zone(p, k):
     """Return whether sensor ``k`` is the first that water can meet in its zone."""
-    if p.sensor_meets[k] <= 0.0:
+    if p.sensor_reach_chance[k] <= 0.0:
         return False
     for other in range(k):
-        if p.sensor_zone[other] == p.sensor_zone[k] and p.sensor_meets[other] > 0.0:
+        if p.sensor_zone[other] == p.sensor_zone[k] and p.sensor_reach_chance[other] > 0.0:
             return False
     return True
 
@@ -209,7 +211,7 @@ def is_first_of_zone(p, k):
 @kernel
 def is_beside(p, k, other):
     """Return whether ``other`` watches the zone of sensor ``k``."""
-    return p.sensor_zone[other] == p.sensor_zone[k] and p.sensor_meets[other] > 0.0
+    return p.sensor_zone[other] == p.sensor_zone[k] and p.sensor_reach_chance[other] > 0.0
 
 
 @kernel
@@ -224,7 +226,7 @@ def can_go_blind(p, k):
             there += 1
             if own_rate(p, other) > 0.0 or p.sensor_battery_life[other, 0] != FIXED:
                 mortal = True
-    return mortal and there >= p.votes
+    return mortal and there >= p.detection_votes
 
 
 @kernel
@@ -242,12 +244,12 @@ def sensor_window(p):
     """Return the width [s] of the windows in which sensors are let die."""
     supervised = True
     for k in range(p.n_sensors):
-        if p.sensor_meets[k] > 0.0 and p.sensor_supervised[k] == 0:
+        if p.sensor_reach_chance[k] > 0.0 and p.sensor_supervised[k] == 0:
             supervised = False
-    width = min(p.sensor_check, p.horizon)
+    width = min(p.detection_test_interval, p.service_life)
     if supervised:  # found long before a test
-        usual = REPLACED_WINDOW * quantile(p.sensor_replacement, 0.5)
-        width = min(width, max(usual, p.horizon / 1000.0))
+        usual = REPLACED_WINDOW * quantile(p.detection_replacement, 0.5)
+        width = min(width, max(usual, p.service_life / 1000.0))
     return width
 
 
@@ -257,7 +259,7 @@ def to_die(p, s, k, now, time):
 
     The first is 0 when that is not to be had within ``time`` [s].
     """
-    lacking = 1 - p.votes
+    lacking = 1 - p.detection_votes
     able = 0
     for other in range(p.n_sensors):
         if is_beside(p, k, other) and s.sensor_ok[other] == 1:
@@ -357,16 +359,19 @@ def aim_at_sensors(p, s, now, delay):
     if s.focus != L.EVERY_LEAK:
         return  # a probe has the weight of its history
     width = sensor_window(p)
-    time = min(width, p.horizon - now)
-    if s.aim == DEAD_SENSORS and int(aim_draw(s, WINDOW) * p.horizon / width) == s.sensors_window:
+    time = min(width, p.service_life - now)
+    if (
+        s.aim == DEAD_SENSORS
+        and int(aim_draw(s, WINDOW) * p.service_life / width) == s.sensors_window
+    ):
         let_sensors_die(p, s, now, time, delay)
     density = shock_density(p, s, now, time) if shock_rate(p) > 0.0 else 0.0
     for k in range(p.n_sensors):
         if can_go_blind(p, k):
             density += blind_density(p, s, k, now, time)
     s.sensors_past += s.sensors_now
-    s.sensors_now = density / sensor_targets(p) * time / p.horizon
-    s.sensors_ahead = max(p.horizon - now - time, 0.0) / p.horizon
+    s.sensors_now = density / sensor_targets(p) * time / p.service_life
+    s.sensors_ahead = max(p.service_life - now - time, 0.0) / p.service_life
     s.sensors_window += 1
     delay[L.AIM_SENSORS] = width
     set_weight(p, s)
@@ -378,7 +383,7 @@ def aim_at_sensors(p, s, now, delay):
 @part
 def battery_window(p):
     """Return the width [s] of the windows in which the battery is let die."""
-    return min(p.battery_test, p.battery_change, p.horizon)
+    return min(p.battery_test, p.battery_change, p.service_life)
 
 
 @kernel
@@ -390,9 +395,9 @@ def aim_at_battery(p, s, now, delay):
     if s.focus != L.EVERY_LEAK:
         return
     width = battery_window(p)
-    time = min(width, p.horizon - now)
+    time = min(width, p.service_life - now)
     aimed = s.aim == DEAD_BATTERY
-    aimed = aimed and int(aim_draw(s, WINDOW) * p.horizon / width) == s.battery_window
+    aimed = aimed and int(aim_draw(s, WINDOW) * p.service_life / width) == s.battery_window
     density = 1.0
     s.dark_until = -1.0
     s.let_outage = 0
@@ -410,8 +415,8 @@ def aim_at_battery(p, s, now, delay):
             density = 2.0 * (1.0 - share) / whole
             s.dark_until = now + time
     s.battery_past += s.battery_now
-    s.battery_now = density * time / p.horizon
-    s.battery_ahead = max(p.horizon - now - time, 0.0) / p.horizon
+    s.battery_now = density * time / p.service_life
+    s.battery_ahead = max(p.service_life - now - time, 0.0) / p.service_life
     s.battery_window += 1
     delay[L.AIM_BATTERY] = width
     set_weight(p, s)

@@ -34,16 +34,20 @@ def gateway_is_up(p, s, now):
     A two-state Markov process looked at only when needed: given the last look, the chance to be up
     relaxes to the availability with the rate of failure plus repair.
     """
-    if p.gateway_fitted == 0 or (s.mains == 0 and p.gateway_backed == 0):
+    if p.gateway_fitted == 0 or (s.mains == 0 and p.gateway_backed_up == 0):
         return False
-    if p.gateway_up >= 1.0:
+    if p.gateway_availability >= 1.0:
         return True
-    chance = p.gateway_up
+    chance = p.gateway_availability
     if s.gateway_at >= 0.0:
         restore = 1.0 / p.gateway_outage
-        fail = restore * (1.0 - p.gateway_up) / p.gateway_up if p.gateway_up > 0.0 else math.inf
+        fail = (
+            restore * (1.0 - p.gateway_availability) / p.gateway_availability
+            if p.gateway_availability > 0.0
+            else math.inf
+        )
         fade = math.exp(-(restore + fail) * (now - s.gateway_at))
-        chance += (s.gateway - p.gateway_up) * fade
+        chance += (s.gateway - p.gateway_availability) * fade
     count = s.n_gateway % LOOKS_OF_ONE
     if s.focus != L.EVERY_LEAK:
         count += s.focus * LOOKS_OF_ONE  # each probe looks for itself
@@ -104,7 +108,7 @@ def impairments(p, s, now):
     if s.believed_shut == 1 and s.position != L.SHUT:
         count += 1
     for k in range(p.n_sensors):
-        if s.sensor_ok[k] == 0 and p.sensor_meets[k] > 0.0:
+        if s.sensor_ok[k] == 0 and p.sensor_reach_chance[k] > 0.0:
             count += 1
     source = power.power_source(p, s)
     if source == power.DARK:
@@ -161,10 +165,10 @@ def raise_alarm(p, s, now, slot, delay):
     """The controller knows of this leak: tell people, order the valve shut."""
     if math.isnan(s.leak_sensed_at[slot]):
         s.leak_sensed_at[slot] = now
-    if p.siren == 1:
+    if p.siren_fitted == 1:
         s.leak_siren[slot] = 1
     notify(p, s, now, slot)
-    if p.decide_via_gateway == 1 and not gateway_is_up(p, s, now):
+    if p.controller_decides_via_gateway == 1 and not gateway_is_up(p, s, now):
         propose(s, slot, L.MODE_GATEWAY_DOWN)
         return
     s.leak_demanded[slot] = 1
@@ -180,11 +184,11 @@ def receive_report(p, s, now, slot, delay):
         s.report[slot, k] = L.DONE
         propose(s, slot, L.MODE_SENSOR_DEAD)
         return
-    if p.siren == 1:
+    if p.siren_fitted == 1:
         s.leak_siren[slot] = 1
     if detection.report_is_lost(p, s, slot, k):
         propose(s, slot, L.MODE_MESSAGE_LOST)
-    elif p.sensors_via_gateway == 1 and not gateway_is_up(p, s, now):
+    elif p.detection_via_gateway == 1 and not gateway_is_up(p, s, now):
         propose(s, slot, L.MODE_GATEWAY_DOWN)
     elif s.controller == 0:
         propose(s, slot, L.MODE_CONTROLLER_DOWN)
@@ -193,13 +197,13 @@ def receive_report(p, s, now, slot, delay):
     else:
         s.report[slot, k] = L.DONE
         s.leak_votes[slot] += 1
-        if s.leak_votes[slot] >= p.votes:
+        if s.leak_votes[slot] >= p.detection_votes:
             raise_alarm(p, s, now, slot, delay)
         return
     s.report[slot, k] = L.REPORTING
     s.report_tries[slot, k] += 1
-    s.report_left[slot, k] = p.report_interval
-    if s.report_tries[slot, k] > p.report_repeats:
+    s.report_left[slot, k] = p.detection_report_interval
+    if s.report_tries[slot, k] > p.detection_report_repeats:
         s.report[slot, k] = L.DONE
 
 
@@ -223,7 +227,7 @@ def schedule_repair(p, s, delay):
         return
     s.repair_due = 1
     u = uniform(s.seed, s.history, REPAIR_DRAWS, s.n_repairs * PER_REPAIR)
-    delay[L.REPAIR] = quantile(p.repair, u)
+    delay[L.REPAIR] = quantile(p.actuator_repair, u)
 
 
 @kernel
@@ -243,11 +247,11 @@ def finish_repair(p, s, now, delay):
     actuator.renew_element(p, s, now, unit, preload)
     s.stiff_findings += s.stiff
     s.stiff = 0
-    if p.renew_after > 0 and s.stiff_findings >= p.renew_after:
+    if p.valve_renew_after > 0 and s.stiff_findings >= p.valve_renew_after:
         u = uniform(s.seed, s.history, REPAIR_DRAWS, s.n_repairs * PER_REPAIR + 3)
         valve.renew(p, s, now, u)
     valve.move(p, s, now)
-    delay[L.ACTUATOR] = waiting(p.failure_rate, next_draw(s, ACTUATOR_DRAWS))
+    delay[L.ACTUATOR] = waiting(p.actuator_failure_rate, next_draw(s, ACTUATOR_DRAWS))
     reopen_if_free(p, s, now, delay)
     order_again(p, s, now, delay)
 
@@ -256,7 +260,7 @@ def finish_repair(p, s, now, delay):
 def fail_element(p, s, delay):
     """Random failure: detected at once with the diagnostic coverage, else dormant."""
     s.failed = 1
-    if next_draw(s, ACTUATOR_DRAWS) < p.diagnostic:
+    if next_draw(s, ACTUATOR_DRAWS) < p.actuator_diagnostic:
         schedule_repair(p, s, delay)
     delay[L.ACTUATOR] = L.NEVER
 
@@ -268,9 +272,9 @@ def failure_is_known(p, outcome):
     End-of-travel feedback tells all; without it a stall is told by the current that was cut off,
     and a missing supply by itself. Anything else is taken for a closed valve.
     """
-    if p.feedback == 1 or (L.KNOWN_ALWAYS >> outcome) & 1 == 1:
+    if p.actuator_feedback == 1 or (L.KNOWN_ALWAYS >> outcome) & 1 == 1:
         return True
-    return (L.KNOWN_AT_CUTOFF >> outcome) & 1 == 1 and p.stall_cutoff < math.inf
+    return (L.KNOWN_AT_CUTOFF >> outcome) & 1 == 1 and p.actuator_stall_cutoff < math.inf
 
 
 @kernel
@@ -292,7 +296,7 @@ def end_exercise(p, s, now, delay):
 def restart_controller(p, s, delay):
     """The controller has lost its rail and comes up again."""
     s.controller = 0
-    delay[L.CONTROLLER] = p.restart_time
+    delay[L.CONTROLLER] = p.controller_restart_time
 
 
 @kernel
@@ -331,9 +335,9 @@ def end_closing(p, s, now, purpose, delay):
         return
     if outcome == L.MODE_NO_POWER or outcome == L.MODE_BROWN_OUT:
         return  # taken up again when power or controller is back
-    if s.tries < p.retries:
+    if s.tries < p.actuator_retries:
         s.tries += 1
-        delay[L.RETRY] = p.retry_pause
+        delay[L.RETRY] = p.actuator_retry_pause
         return
     give_up(p, s, now, purpose, delay)
 
@@ -344,11 +348,11 @@ def give_up(p, s, now, purpose, delay):
     if purpose != L.CLOSE_LEAK:
         note_stiffness(s, s.last_outcome)
         schedule_repair(p, s, delay)
-    if p.escalate == 0:
+    if p.policies_escalate == 0:
         return
     for slot in range(s.slots):
         if s.leak_on[slot] == 1 and s.leak_stopped[slot] == 0:
-            if p.siren == 1:
+            if p.siren_fitted == 1:
                 s.leak_siren[slot] = 1
             notify(p, s, now, slot)
 
@@ -362,9 +366,9 @@ def after_nuisance(p, s, now, delay):
     reopen_if_free(p, s, now, delay)
     u = next_draw(s, NUISANCE_DRAWS)
     v = next_draw(s, NUISANCE_DRAWS)
-    if u < p.switch_off_chance:
+    if u < p.nuisance_switch_off_chance:
         s.switched_off = 1
-        delay[L.SWITCH_ON] = quantile(p.switch_off_time, v)
+        delay[L.SWITCH_ON] = quantile(p.nuisance_switch_off_time, v)
 
 
 @kernel
@@ -409,7 +413,7 @@ def tell_person(p, s, now, slot, delay):
     if s.leak_coming[slot] == L.NOT_COMING:
         s.leak_coming[slot] = L.TRAVELLING
         s.leak_hands[slot] = override.travel_time(p, s, slot)
-    remote = p.remote_command == 1 and s.leak_demanded[slot] == 0 and s.controller == 1
+    remote = p.policies_remote_command == 1 and s.leak_demanded[slot] == 0 and s.controller == 1
     if remote and power.power_source(p, s) != power.DARK and gateway_is_up(p, s, now):
         propose(s, slot, L.MODE_NOT_SENSED)
         if math.isnan(s.leak_sensed_at[slot]):

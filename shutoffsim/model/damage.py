@@ -17,41 +17,44 @@ def wetted_area(p, zone, volume, film):
     room = p.zone_area[zone]
     if area <= room:
         return area
-    return min(room + 0.5 * (area - room), max(p.floor_area, room))
+    return min(room + 0.5 * (area - room), max(p.dwelling_floor_area, room))
 
 
 @part
 def units_affected(p, volume):
     """Return how many units below the water reaches (a fraction: partly)."""
-    beyond = volume - p.through_volume
-    if beyond <= 0.0 or p.units_below <= 0.0:
+    beyond = volume - p.damage_through_volume
+    if beyond <= 0.0 or p.dwelling_units_below <= 0.0:
         return 0.0
-    return min(p.units_below, beyond / p.volume_per_unit)
+    return min(p.dwelling_units_below, beyond / p.damage_volume_per_unit)
 
 
 @part
 def lasting_share(p, wet_time):
     """Return how much of the mould and swelling share is reached, 0 to 1."""
-    if wet_time <= p.wet_start:
+    if wet_time <= p.damage_wet_start:
         return 0.0
-    if wet_time >= p.wet_full:
+    if wet_time >= p.damage_wet_full:
         return 1.0
-    return (wet_time - p.wet_start) / (p.wet_full - p.wet_start)
+    return (wet_time - p.damage_wet_start) / (p.damage_wet_full - p.damage_wet_start)
 
 
 @part
 def loss_of(p, volume, area, units, wet_time, grey, severity_u):
     """Return the loss [money] of one leak; zero up to the harmless volume."""
-    if volume <= p.harmless:
+    if volume <= p.damage_harmless:
         return 0.0
-    per_area = p.area_loss * (1.0 + p.wet_extra * lasting_share(p, wet_time)) + p.contents_loss
-    loss = p.fixed_loss + per_area * area + p.unit_loss * units
+    per_area = (
+        p.damage_area_loss * (1.0 + p.damage_wet_extra * lasting_share(p, wet_time))
+        + p.damage_contents_loss
+    )
+    loss = p.damage_fixed_loss + per_area * area + p.damage_unit_loss * units
     if grey == 1:
-        loss *= p.grey_factor
-    return min(loss * quantile(p.severity, severity_u), p.loss_cap)
+        loss *= p.damage_grey_factor
+    return min(loss * quantile(p.damage_severity, severity_u), p.damage_loss_cap)
 
 
 @part
 def insured_part(p, loss):
     """Return what the policy pays: above the deductible, up to the limit."""
-    return min(max(loss - p.deductible, 0.0), p.limit)
+    return min(max(loss - p.insurance_deductible, 0.0), p.insurance_limit)

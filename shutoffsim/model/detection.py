@@ -26,7 +26,7 @@ def lay_paths(p, s, slot):
     zone = p.source_zone[source]
     inside = (
         uniform(s.seed, s.history, PATH_DRAWS, key * PER_PATH + PER_PATH - 1)
-        < p.source_hidden_path[source]
+        < p.source_out_of_reach[source]
     )
     for k in range(p.n_sensors):
         s.report[slot, k] = L.DONE
@@ -35,7 +35,7 @@ def lay_paths(p, s, slot):
         if inside or p.sensor_zone[k] != zone:
             continue
         count = key * PER_PATH + 2 * k
-        if uniform(s.seed, s.history, PATH_DRAWS, count) < p.sensor_meets[k]:
+        if uniform(s.seed, s.history, PATH_DRAWS, count) < p.sensor_reach_chance[k]:
             area = quantile(
                 p.sensor_reach_area[k], uniform(s.seed, s.history, PATH_DRAWS, count + 1)
             )
@@ -77,7 +77,7 @@ def report_again(p, s, slot):
     for k in range(p.n_sensors):
         if s.reach_volume[slot, k] <= s.leak_volume[slot]:
             s.report[slot, k] = L.REPORTING
-            s.report_left[slot, k] = p.report_interval
+            s.report_left[slot, k] = p.detection_report_interval
             s.report_tries[slot, k] = 0
 
 
@@ -93,7 +93,7 @@ def report_is_lost(p, s, slot, k):
 @kernel
 def next_sensor_death(p, s, k, now):
     """Return the delay [s] until sensor ``k``, renewed now, dies by itself or by its battery."""
-    own = p.sensor_failure_rate[k] * (1.0 - p.sensor_common)
+    own = p.sensor_failure_rate[k] * (1.0 - p.detection_common_cause)
     fails = waiting(own, sensor_draw(s, k))
     lives = min(fails, quantile(p.sensor_battery_life[k], sensor_draw(s, k)))
     s.sensor_new_at[k] = now
@@ -115,15 +115,18 @@ def shock_rate(p):
     greatest = 0.0
     for k in range(p.n_sensors):
         greatest = max(greatest, p.sensor_failure_rate[k])
-    return p.sensor_common * greatest
+    return p.detection_common_cause * greatest
 
 
 @kernel
 def rule_counts(p, s, slot):
     """Return whether the meter sees this leak as flow above the rule's threshold."""
-    if p.flow_rule == 0:
+    if p.flow_rule_fitted == 0:
         return False
-    return s.leak_flow[slot] >= max(p.starting_flow, p.rule_flow) and s.leak_flow[slot] > 0.0
+    return (
+        s.leak_flow[slot] >= max(p.flow_rule_starting_flow, p.flow_rule_flow)
+        and s.leak_flow[slot] > 0.0
+    )
 
 
 @part
@@ -131,13 +134,13 @@ def until_rule(p, s, slot):
     """Return the delay [s] until the flow rule trips; pulses make it late by one pulse."""
     if s.leak_rule[slot] == 1 or not rule_counts(p, s, slot):
         return math.inf
-    longest, most = p.rule_time, p.rule_volume
+    longest, most = p.flow_rule_time, p.flow_rule_volume
     if s.away_mode == 1:
-        longest, most = p.rule_time_away, p.rule_volume_away
+        longest, most = p.flow_rule_time_away, p.flow_rule_volume_away
     flow = s.leak_flow[slot]
     by_time = longest - s.leak_run[slot]
     by_volume = (most - s.leak_run_volume[slot]) / flow
-    return max(min(by_time, by_volume), 0.0) + p.pulse_volume / flow
+    return max(min(by_time, by_volume), 0.0) + p.flow_rule_pulse_volume / flow
 
 
 @kernel
@@ -145,11 +148,11 @@ def home_median(p, s, slot):
     """Return the median time [s] for somebody at home to notice, as things are; inf: nobody."""
     if s.presence == L.OUT or s.presence == L.AWAY:
         return math.inf
-    median = p.notice_burst if s.leak_burst[slot] == 1 else p.notice_seep
+    median = p.people_notice_burst if s.leak_burst[slot] == 1 else p.people_notice_seep
     median *= p.source_hidden[s.leak_source[slot]]
-    siren = s.leak_siren[slot] == 1 and p.siren == 1
+    siren = s.leak_siren[slot] == 1 and p.siren_fitted == 1
     if s.presence == L.ASLEEP:
-        median *= p.notice_asleep
+        median *= p.people_notice_asleep
         return min(median, p.siren_asleep) if siren else median
     return min(median, p.siren_awake) if siren else median
 
@@ -160,16 +163,16 @@ def call_median(p, s, slot):
     if s.leak_phone[slot] != 1:
         return math.inf
     if s.presence == L.ASLEEP:
-        return p.phone_asleep
+        return p.notification_asleep
     if s.presence == L.AWAY:
-        return p.phone_away
-    return p.phone_awake
+        return p.notification_away
+    return p.notification_awake
 
 
 @kernel
 def until_shows_below(p, s, slot):
     """Return the delay [s] until the neighbour below can see the leak; inf: never."""
-    if p.neighbour == 0:
+    if p.neighbour_notices == 0:
         return math.inf
     lacking = p.neighbour_volume - s.leak_volume[slot]
     if lacking <= 0.0:

@@ -56,16 +56,16 @@ def start(p, s, delay):
     s.gateway_at = -1.0
     failure = draw_site(p, s)
     s.awake_share = awake_share(p)
-    s.moved_at = -p.idle_start
+    s.moved_at = -p.valve_idle_start
     s.born_at = -p.valve_age
-    s.seize_after = quantile(p.seize_time, uniform(s.seed, s.history, VALVE_DRAWS, 0))
+    s.seize_after = quantile(p.valve_seize_time, uniform(s.seed, s.history, VALVE_DRAWS, 0))
     s.limit = first_leak_clock(p)
 
     delay.fill(L.NEVER)
     delay[L.WEATHER] = next_spell(p, s)
     delay[L.OUTAGE] = power.next_outage(p, s, 0.0)
-    if p.trips == 1:
-        s.trip = 1 if site_draw(s, FIRST_TRIP) < p.start_away else 0
+    if p.people_trips == 1:
+        s.trip = 1 if site_draw(s, FIRST_TRIP) < p.people_start_away else 0
         delay[L.TRIP] = 0.0
         s.trip = 1 - s.trip  # the trip clock turns it at once
     for k in range(p.n_sensors):
@@ -74,16 +74,16 @@ def start(p, s, delay):
     for i in range(p.n_sources):
         delay[L.FIRST_SOURCE + i] = waiting(leak.greatest_rate(p, s, i), source_draw(s, i, 0))
     if p.n_sensors > 0:
-        delay[L.SENSOR_CHECK] = p.sensor_check
+        delay[L.SENSOR_CHECK] = p.detection_test_interval
         delay[L.SENSOR_SHOCK] = next_shock(p, s, 0.0)
     if not closes_itself(p):
         return
-    delay[L.EXERCISE] = p.exercise
+    delay[L.EXERCISE] = p.exercise_interval
     delay[L.NUISANCE] = waiting(
-        p.nuisance_rate + p.rule_nuisance_rate, next_draw(s, NUISANCE_DRAWS)
+        p.nuisance_sensor_rate + p.nuisance_rule_rate, next_draw(s, NUISANCE_DRAWS)
     )
-    delay[L.ACTUATOR] = waiting(p.failure_rate, failure)
-    delay[L.CONTROLLER] = waiting(p.hang_rate, next_draw(s, CONTROLLER_DRAWS))
+    delay[L.ACTUATOR] = waiting(p.actuator_failure_rate, failure)
+    delay[L.CONTROLLER] = waiting(p.controller_hang_rate, next_draw(s, CONTROLLER_DRAWS))
     delay[L.SUPPLY] = waiting(p.supply_failure_rate, next_draw(s, SUPPLY_DRAWS))
     if p.battery_fitted == 1:
         delay[L.BATTERY_LIFE] = power.next_battery_failure(p, s)
@@ -108,7 +108,7 @@ def source_draw(s, i, which):
 @kernel
 def next_spell(p, s):
     """Return the delay [s] to the next candidate of a severe spell."""
-    return waiting(4.0 * p.spell_rate, next_regional_draw(p, s, WEATHER_DRAWS))
+    return waiting(4.0 * p.weather_spell_rate, next_regional_draw(p, s, WEATHER_DRAWS))
 
 
 @kernel
@@ -122,7 +122,9 @@ def on_weather(p, s, now, delay):
         if s.mains == 1:
             delay[L.OUTAGE] = power.until_outage(p, s, now)
     if begins:
-        delay[L.WEATHER] = quantile(p.spell_duration, next_regional_draw(p, s, WEATHER_DRAWS))
+        delay[L.WEATHER] = quantile(
+            p.weather_spell_duration, next_regional_draw(p, s, WEATHER_DRAWS)
+        )
     else:
         delay[L.WEATHER] = next_spell(p, s)
 
@@ -166,8 +168,8 @@ def supply_is_lost(p, s, now, delay):
     power.leave_supply(p, s, now, delay, L.BATTERY_EMPTY)
     if power.power_source(p, s) == power.DARK:
         all_dark(p, s, now, delay)
-    elif p.close_on_power_loss == 1:
-        delay[L.POLICY] = p.power_loss_wait
+    elif p.policies_close_on_power_loss == 1:
+        delay[L.POLICY] = p.policies_power_loss_wait
 
 
 @kernel
@@ -182,7 +184,7 @@ def supply_is_back(p, s, now, delay):
     s.hold_power = 0
     if was_dark and s.controller == 0:  # the controller starts anew, hung or not
         s.controller = 1
-        delay[L.CONTROLLER] = waiting(p.hang_rate, next_draw(s, CONTROLLER_DRAWS))
+        delay[L.CONTROLLER] = waiting(p.controller_hang_rate, next_draw(s, CONTROLLER_DRAWS))
     reopen_if_free(p, s, now, delay)
     s.tries = 0
     control.order_again(p, s, now, delay)
@@ -223,13 +225,13 @@ def on_trip(p, s, now, delay):
     """People leave on a trip or come back."""
     s.trip = 1 - s.trip
     if s.trip == 1:
-        delay[L.TRIP] = quantile(p.trip, next_draw(s, TRIP_DRAWS))
-        s.away_mode = 1 if next_draw(s, TRIP_DRAWS) < p.away_mode else 0
-        if s.away_mode == 1 and p.close_when_away == 1 and control.ready_to_close(p, s):
+        delay[L.TRIP] = quantile(p.people_trip, next_draw(s, TRIP_DRAWS))
+        s.away_mode = 1 if next_draw(s, TRIP_DRAWS) < p.policies_away_mode else 0
+        if s.away_mode == 1 and p.policies_close_when_away == 1 and control.ready_to_close(p, s):
             s.hold_away = 1
             other_stroke(p, s, now, L.CLOSE_AWAY, delay)
     else:
-        delay[L.TRIP] = quantile(p.stay, next_draw(s, TRIP_DRAWS))
+        delay[L.TRIP] = quantile(p.people_stay, next_draw(s, TRIP_DRAWS))
         s.away_mode = 0
         s.hold_away = 0
         reopen_if_free(p, s, now, delay)
@@ -256,7 +258,7 @@ def on_policy(p, s, now, delay):
 @kernel
 def on_exercise(p, s, now, delay):
     """A scheduled exercise; put off to the next one when it cannot be done."""
-    delay[L.EXERCISE] = p.exercise
+    delay[L.EXERCISE] = p.exercise_interval
     if control.ready_to_close(p, s) and s.open_leaks == 0 and s.mains == 1 and s.supply_ok == 1:
         other_stroke(p, s, now, L.EXERCISING, delay)
 
@@ -264,8 +266,8 @@ def on_exercise(p, s, now, delay):
 @kernel
 def on_nuisance(p, s, now, delay):
     """A false alarm of a sensor, or an ordinary use that trips the flow rule."""
-    total = p.nuisance_rate + p.rule_nuisance_rate
-    by_rule = next_draw(s, NUISANCE_DRAWS) * total >= p.nuisance_rate
+    total = p.nuisance_sensor_rate + p.nuisance_rule_rate
+    by_rule = next_draw(s, NUISANCE_DRAWS) * total >= p.nuisance_sensor_rate
     delay[L.NUISANCE] = waiting(total, next_draw(s, NUISANCE_DRAWS))
     if by_rule and presence_at(p, s, now) == L.AWAY:
         return
@@ -278,14 +280,14 @@ def on_controller(p, s, now, delay):
     """The controller hangs, or runs again."""
     if s.controller == 1:
         s.controller = 0
-        if p.watchdog == 1:
-            delay[L.CONTROLLER] = p.restart_time
+        if p.controller_watchdog == 1:
+            delay[L.CONTROLLER] = p.controller_restart_time
         else:
-            delay[L.CONTROLLER] = quantile(p.hang_notice, next_draw(s, CONTROLLER_DRAWS))
+            delay[L.CONTROLLER] = quantile(p.controller_hang_notice, next_draw(s, CONTROLLER_DRAWS))
         return
     s.controller = 1
-    delay[L.CONTROLLER] = waiting(p.hang_rate, next_draw(s, CONTROLLER_DRAWS))
-    if s.tries <= p.retries:
+    delay[L.CONTROLLER] = waiting(p.controller_hang_rate, next_draw(s, CONTROLLER_DRAWS))
+    if s.tries <= p.actuator_retries:
         control.order_again(p, s, now, delay)
 
 
@@ -341,7 +343,7 @@ def on_sensor(p, s, k, now, delay):
     s.sensor_ok[k] = 0
     delay[clock] = L.NEVER
     if p.sensor_supervised[k] == 1:
-        delay[clock] = quantile(p.sensor_replacement, detection.sensor_draw(s, k))
+        delay[clock] = quantile(p.detection_replacement, detection.sensor_draw(s, k))
 
 
 @kernel
@@ -494,7 +496,7 @@ def react(clock, now, p, s, delay, rows):
         elif clock == L.REPAIR:
             control.finish_repair(p, s, now, delay)
         elif clock == L.SENSOR_CHECK:
-            delay[L.SENSOR_CHECK] = p.sensor_check
+            delay[L.SENSOR_CHECK] = p.detection_test_interval
             renew_sensors(p, s, now, delay)
         elif clock == L.SENSOR_SHOCK:
             on_sensor_shock(p, s, now, delay)

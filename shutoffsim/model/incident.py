@@ -45,7 +45,7 @@ def set_flow(p, s, slot):
     if s.leak_stopped[slot] == 1:
         s.leak_flow[slot] = min(s.seat_leak, full)
     elif s.position == L.SHORT:
-        s.leak_flow[slot] = full * p.short_flow
+        s.leak_flow[slot] = full * p.actuator_short_flow
     else:
         s.leak_flow[slot] = full
 
@@ -124,7 +124,7 @@ def begin_leak(p, s, now, source, key, delay):
     s.leak_source[slot] = source
     s.leak_onset[slot] = now
     s.leak_wet_at[slot] = now
-    s.leak_film[slot] = quantile(p.film, leak.leak_draw(s, key, leak.FILM))
+    s.leak_film[slot] = quantile(p.dwelling_film, leak.leak_draw(s, key, leak.FILM))
     seeping = leak.leak_draw(s, key, leak.SEEP) < p.source_seep_share[source]
     if seeping:
         s.leak_burst[slot] = 0
@@ -138,7 +138,7 @@ def begin_leak(p, s, now, source, key, delay):
         s.leak_full[slot] = leak.burst_flow(p, s, source, key)
         s.leak_grow[slot] = math.inf
     s.leak_first[slot] = s.leak_full[slot]
-    s.leak_drain[slot] = quantile(p.drain_down, leak.leak_draw(s, key, leak.DRAIN))
+    s.leak_drain[slot] = quantile(p.dwelling_drain_down, leak.leak_draw(s, key, leak.DRAIN))
     s.leak_volume[slot] = 0.0
     s.leak_stopped[slot] = 0
     s.leak_by[slot] = L.BY_NOBODY
@@ -224,7 +224,7 @@ def plan(p, s, delay):
         delay[clock + L.CALL] = remaining(
             s.leak_call_need[slot], s.leak_call[slot], detection.call_median(p, s, slot)
         )
-        if p.neighbour == 1:
+        if p.neighbour_notices == 1:
             delay[clock + L.NEAR] = detection.until_shows_below(p, s, slot) + remaining(
                 s.leak_near_need[slot], s.leak_near[slot], p.neighbour_notice
             )
@@ -239,7 +239,7 @@ def failure_mode(p, s, slot):
     "In time" is before late_volume has escaped. "Late" is left for a chain that held but was slow.
     Where a person was faster and every link still held, nothing has failed unless it was late.
     """
-    late = s.leak_volume[slot] > p.late_volume
+    late = s.leak_volume[slot] > p.damage_late_volume
     by = s.leak_by[slot]
     if not closes_itself(p):
         return L.MODE_NO_AUTOMATION
@@ -251,7 +251,9 @@ def failure_mode(p, s, slot):
     for k in range(p.n_sensors):
         if s.reach_volume[slot, k] < math.inf:
             could = True
-    if p.flow_rule == 1 and s.leak_full[slot] >= max(p.starting_flow, p.rule_flow):
+    if p.flow_rule_fitted == 1 and s.leak_full[slot] >= max(
+        p.flow_rule_starting_flow, p.flow_rule_flow
+    ):
         could = True
     if not could:
         return L.MODE_NOT_SENSED

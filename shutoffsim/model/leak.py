@@ -25,7 +25,7 @@ def leak_draw(s, key, which):
 @kernel
 def winter_share(p, t):
     """Return the seasonal factor at ``t``: cosine squared over the winter half, yearly mean 1."""
-    c = math.cos(2.0 * math.pi * (t - p.coldest_day) / YEAR)
+    c = math.cos(2.0 * math.pi * (t - p.weather_coldest_day) / YEAR)
     return 4.0 * c * c if c > 0.0 else 0.0
 
 
@@ -40,13 +40,13 @@ def part_rate(p, i, t):
     rate = p.source_rate[i]
     if shape > 0.0:
         age = p.source_age[i] + t
-        cycle = p.source_replace_age[i]
+        cycle = p.source_replace_at[i]
         if cycle < math.inf:
             age = age % cycle
         if shape < 1.0:
             age = max(age, 86400.0)  # the rate has no bound at age zero
-        scale = p.source_life_scale[i]
-        rate = p.source_life_count[i] * shape / scale * (age / scale) ** (shape - 1.0)
+        scale = p.source_life[i]
+        rate = p.source_parts[i] * shape / scale * (age / scale) ** (shape - 1.0)
     if p.source_winter[i] > 0.0:
         rate *= winter_share(p, t)
     return rate
@@ -71,14 +71,14 @@ def greatest_rate(p, s, i):
     shape = p.source_life_shape[i]
     rate = p.source_rate[i]
     if shape > 0.0:
-        oldest = p.source_age[i] + p.horizon
+        oldest = p.source_age[i] + p.service_life
         youngest = p.source_age[i]
-        if p.source_replace_age[i] < oldest:
-            oldest = p.source_replace_age[i]
+        if p.source_replace_at[i] < oldest:
+            oldest = p.source_replace_at[i]
             youngest = 0.0
         age = oldest if shape >= 1.0 else max(youngest, 86400.0)
-        scale = p.source_life_scale[i]
-        rate = p.source_life_count[i] * shape / scale * (age / scale) ** (shape - 1.0)
+        scale = p.source_life[i]
+        rate = p.source_parts[i] * shape / scale * (age / scale) ** (shape - 1.0)
     if p.source_winter[i] > 0.0:
         rate *= 4.0
     rate *= max(1.0, p.source_spell_factor[i]) * max(1.0, p.source_trip_factor[i])
@@ -95,19 +95,19 @@ def through_supply(p, pressure, resistance):
     from the measured full-bore flow of the supply. Of a pipe that was not measured, friction is
     solved at this flow.
     """
-    if p.full_bore_flow <= 0.0:
+    if p.dwelling_full_bore_flow <= 0.0:
         return pipe_flow(
             pressure,
             resistance,
-            p.pipe_length,
-            p.pipe_bore,
-            p.pipe_roughness,
-            p.pipe_fittings,
-            p.pipe_friction,
+            p.dwelling_supply_pipe_length,
+            p.dwelling_supply_pipe_bore,
+            p.dwelling_supply_pipe_roughness,
+            p.dwelling_supply_pipe_fittings_k,
+            p.dwelling_supply_pipe_friction_factor,
             p.water_density,
             p.water_viscosity,
         )
-    supply = p.full_bore_pressure / (p.full_bore_flow * p.full_bore_flow)
+    supply = p.dwelling_full_bore_pressure / (p.dwelling_full_bore_flow * p.dwelling_full_bore_flow)
     return math.sqrt(pressure / (supply + resistance))
 
 

@@ -77,23 +77,23 @@ def _always(value: float) -> tuple[float, float, float, float]:
 def _sense_all(p: Any) -> None:
     sensors = range(int(p.n_sensors))
     for k in sensors:
-        if p.sensor_meets[k] > 0.0:
-            p.sensor_meets[k] = 1.0
-    p.source_hidden_path[:] = 0.0
-    covered = {int(p.sensor_zone[k]) for k in sensors if p.sensor_meets[k] > 0.0}
+        if p.sensor_reach_chance[k] > 0.0:
+            p.sensor_reach_chance[k] = 1.0
+    p.source_out_of_reach[:] = 0.0
+    covered = {int(p.sensor_zone[k]) for k in sensors if p.sensor_reach_chance[k] > 0.0}
     for zone in sorted({int(p.source_zone[i]) for i in range(int(p.n_sources))} - covered):
         _add_sensor(p, zone)
 
 
 def _add_sensor(p: Any, zone: int) -> None:
     """Put a sensor that cannot fail into a zone that has none."""
-    unused = [k for k in range(int(p.n_sensors)) if p.sensor_meets[k] <= 0.0]
+    unused = [k for k in range(int(p.n_sensors)) if p.sensor_reach_chance[k] <= 0.0]
     k = unused[0] if unused else int(p.n_sensors)
     if k >= len(p.sensor_zone):
         return
     p.n_sensors = max(int(p.n_sensors), k + 1)
     p.sensor_zone[k] = zone
-    p.sensor_meets[k] = 1.0
+    p.sensor_reach_chance[k] = 1.0
     p.sensor_reach_area[k] = _always(1.0)
     p.sensor_failure_rate[k] = 0.0
     p.sensor_battery_life[k] = _always(math.inf)
@@ -111,17 +111,17 @@ def _deliver_all(p: Any) -> None:
 
 
 def _pass_by_gateway(p: Any) -> None:
-    p.sensors_via_gateway = 0
-    p.decide_via_gateway = 0
+    p.detection_via_gateway = 0
+    p.controller_decides_via_gateway = 0
 
 
 def _keep_controller(p: Any) -> None:
-    p.hang_rate = 0.0
-    p.restart_time = 0.0
+    p.controller_hang_rate = 0.0
+    p.controller_restart_time = 0.0
 
 
 def _keep_on(p: Any) -> None:
-    p.switch_off_chance = 0.0
+    p.nuisance_switch_off_chance = 0.0
 
 
 def _power_always(p: Any) -> None:
@@ -135,44 +135,44 @@ def _power_always(p: Any) -> None:
 
 
 def _keep_element(p: Any) -> None:
-    p.failure_rate = 0.0
-    p.stick_chance = 0.0
+    p.actuator_failure_rate = 0.0
+    p.actuator_stick_chance = 0.0
 
 
 def _own_rail(p: Any) -> None:
-    p.shares_rail = 0
+    p.controller_shares_rail = 0
 
 
 def _cool_winding(p: Any) -> None:
-    p.winding_limit = 1e12
+    p.actuator_winding_limit = 1e12
 
 
 def _strong_gears(p: Any) -> None:
-    p.strip_chance = 0.0
+    p.actuator_strip_chance = 0.0
 
 
 def _firm_mount(p: Any) -> None:
-    p.slip_torque = math.inf
+    p.mount_slip_torque = math.inf
 
 
 def _ample_torque(p: Any) -> None:
-    p.stall_torque *= _AMPLE
-    p.wear = 0.0
-    p.cold_torque = 0.0
+    p.actuator_stall_torque *= _AMPLE
+    p.actuator_wear = 0.0
+    p.actuator_temperature_derating = 0.0
 
 
 def _free_valve(p: Any) -> None:
-    p.seize_time = _always(math.inf)
-    p.stem_limit = math.inf
+    p.valve_seize_time = _always(math.inf)
+    p.valve_stem_limit = math.inf
 
 
 def _full_travel(p: Any) -> None:
-    p.short_chance = 0.0
+    p.actuator_short_chance = 0.0
 
 
 def _at_once(p: Any) -> None:
     p.sensor_reach_area[:] = _always(_AT_ONCE)
-    p.no_load_speed /= _AT_ONCE
+    p.actuator_no_load_speed /= _AT_ONCE
 
 
 FAILURE_MODES: Final[Mapping[str, Mode]] = {

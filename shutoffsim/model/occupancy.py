@@ -15,10 +15,10 @@ _SLACK = 0.5
 @kernel
 def in_half_hour(p, s, number):
     """Return where people are in half hour ``number`` since commissioning, trips aside."""
-    code = p.week[number % HALF_HOURS]
+    code = p.people_week[number % HALF_HOURS]
     if code == PERHAPS_OUT:
         day = number // 48
-        out = uniform(s.seed, s.history, PRESENCE_DRAWS, day) < p.out_chance[day % 7]
+        out = uniform(s.seed, s.history, PRESENCE_DRAWS, day) < p.people_out_chance[day % 7]
         return OUT if out else AWAKE
     return code
 
@@ -39,7 +39,7 @@ def until_presence_changes(p, s, t):
     number = int((t + _SLACK) / HALF_HOUR)
     end = number + HALF_HOURS
     while number < end:
-        number += p.week_stays[number % HALF_HOURS]
+        number += p.people_week_stays[number % HALF_HOURS]
         if in_half_hour(p, s, number) != s.presence:
             return number * HALF_HOUR - t
     return NEVER
@@ -50,9 +50,9 @@ def awake_share(p):
     """Return the long-run share of an ordinary week in which somebody is awake at home."""
     total = 0.0
     for number in range(HALF_HOURS):
-        code = p.week[number]
+        code = p.people_week[number]
         if code == AWAKE:
             total += 1.0
         elif code == PERHAPS_OUT:
-            total += 1.0 - p.out_chance[number // 48]
+            total += 1.0 - p.people_out_chance[number // 48]
     return total / HALF_HOURS

@@ -53,9 +53,9 @@ def draw_on(p, s, delay, empty_clock):
     """Set what is drawn from the battery from now on, and when that empties it."""
     open_coil = falls_shut(p) and s.position != SHUT
     shut_coil = falls_open(p) and s.position == SHUT
-    s.battery_draw = p.standby_power
+    s.battery_draw = p.controller_standby_power
     if open_coil or shut_coil:
-        s.battery_draw += p.coil_power
+        s.battery_draw += p.solenoid_coil_power
     delay[empty_clock] = s.battery_energy / s.battery_draw if s.battery_draw > 0.0 else NEVER
 
 
@@ -89,8 +89,8 @@ def next_battery_failure(p, s):
 @kernel
 def outage_rate(p, s):
     """Return the rate [1/s] of outages and dips in this weather."""
-    factor = p.outage_spell_factor if s.spell == 1 else 1.0
-    return (p.outage_rate + p.major_rate) * factor + p.dip_rate
+    factor = p.mains_spell_factor if s.spell == 1 else 1.0
+    return (p.mains_outage_rate + p.mains_major_rate) * factor + p.mains_dip_rate
 
 
 @kernel
@@ -126,9 +126,9 @@ def outage_length(p, s, pick, u):
     ``pick`` in (0, 1) chooses, in this order, dip, ordinary or major outage.
     """
     at = pick * outage_rate(p, s)
-    if at < p.dip_rate:
-        return quantile(p.dip_duration, u)
-    factor = p.outage_spell_factor if s.spell == 1 else 1.0
-    if at - p.dip_rate < p.outage_rate * factor:
-        return quantile(p.outage_duration, u)
-    return quantile(p.major_duration, u)
+    if at < p.mains_dip_rate:
+        return quantile(p.mains_dip_duration, u)
+    factor = p.mains_spell_factor if s.spell == 1 else 1.0
+    if at - p.mains_dip_rate < p.mains_outage_rate * factor:
+        return quantile(p.mains_outage_duration, u)
+    return quantile(p.mains_major_duration, u)

@@ -21,13 +21,13 @@ def site_draw(s, which):
 @part
 def draw_site(p, s):
     """Set what stays as it is, and return the uniform of the element's first random failure."""
-    s.pressure = quantile(p.pressure, site_draw(s, PRESSURE))
+    s.pressure = quantile(p.dwelling_pressure, site_draw(s, PRESSURE))
     rarity = 1.0 - site_draw(s, BREAKAWAY)
     rarity, failure = aim_site(p, s, site_draw(s, TILT), rarity, next_draw(s, ACTUATOR_DRAWS))
-    s.breakaway = quantile(p.breakaway, 1.0 - rarity)
-    s.age_factor = quantile(p.age_factor, site_draw(s, AGE))
-    s.seat_leak = quantile(p.seat_leak, site_draw(s, SEAT))
-    s.unit = quantile(p.unit_spread, site_draw(s, UNIT))
-    s.preload = quantile(p.preload_kept, site_draw(s, PRELOAD))
-    s.knows_valve = 1 if site_draw(s, KNOWS) < p.knows_valve else 0
+    s.breakaway = quantile(p.valve_breakaway, 1.0 - rarity)
+    s.age_factor = quantile(p.valve_age_factor, site_draw(s, AGE))
+    s.seat_leak = quantile(p.valve_seat_leak, site_draw(s, SEAT))
+    s.unit = quantile(p.actuator_unit_spread, site_draw(s, UNIT))
+    s.preload = quantile(p.mount_preload_kept, site_draw(s, PRELOAD))
+    s.knows_valve = 1 if site_draw(s, KNOWS) < p.override_knows_valve else 0
     return failure

@@ -45,7 +45,13 @@ def breakaway_torque(p, s, now):
     """Return the torque [N*m] that starts the valve moving now."""
     age, idle = now - s.born_at, now - s.moved_at
     return torque_to_open(
-        s.breakaway, s.age_factor, age, p.age_reference, p.idle_growth, idle, p.idle_cap
+        s.breakaway,
+        s.age_factor,
+        age,
+        p.valve_age_reference,
+        p.valve_idle_growth,
+        idle,
+        p.valve_idle_cap,
     )
 
 
@@ -54,7 +60,7 @@ def closing_torque(p, s, now, u):
     """Return the torque [N*m] to close at a demand; inf when the valve has seized."""
     if is_seized(s, now):
         return math.inf
-    return breakaway_torque(p, s, now) * quantile(p.closing_share, u)
+    return breakaway_torque(p, s, now) * quantile(p.valve_closing_share, u)
 
 
 @entry
@@ -66,7 +72,7 @@ def is_seized(s, now):
 @part
 def renew(p, s, now, u):
     """A new valve of the same kind takes the place of this one."""
-    s.breakaway = quantile(p.breakaway, u)
+    s.breakaway = quantile(p.valve_breakaway, u)
     s.born_at = now
     s.stiff_findings = 0
 
@@ -77,4 +83,4 @@ def move(p, s, now):
     s.moved_at = now
     s.n_moves += 1
     u = uniform(s.seed, s.history, VALVE_DRAWS, s.n_moves)
-    s.seize_after = quantile(p.seize_time, u)
+    s.seize_after = quantile(p.valve_seize_time, u)

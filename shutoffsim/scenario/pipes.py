@@ -43,13 +43,9 @@ def viscosity(temperature: float) -> float:
 def pipe_fields(pipe: SupplyPipe | None, temperature: float) -> dict[str, Any]:
     """Return the fields of water and supply pipe in a design's record; lengths 0 without one."""
     water = {"water_density": density(temperature), "water_viscosity": viscosity(temperature)}
-    if pipe is None:
-        return dict.fromkeys(_PIPE, 0.0) | water
-    values = (pipe.length, pipe.bore, pipe.roughness or 0.0, pipe.fittings_k)
-    return dict(zip(_PIPE, (*values, pipe.friction_factor or 0.0), strict=True)) | water
-
-
-_PIPE = ("pipe_length", "pipe_bore", "pipe_roughness", "pipe_fittings", "pipe_friction")
+    names = ("length", "bore", "roughness", "fittings_k", "friction_factor")
+    values = {f"dwelling_supply_pipe_{name}": getattr(pipe, name, None) or 0.0 for name in names}
+    return values | water
 
 
 def full_bore_flow(pipe: SupplyPipe, pressure: float, temperature: float = 10.0) -> float:

@@ -66,13 +66,13 @@ class Constants:
         changed = params.copy()
         changed["source_rate"] *= self.rate
         shape = np.where(params["source_life_shape"] > 0.0, params["source_life_shape"], 1.0)
-        changed["source_life_scale"] *= self.rate ** (-1.0 / shape)
+        changed["source_life"] *= self.rate ** (-1.0 / shape)
         for field in costs:
             changed[field] *= self.cost
         # Log-normal between two quantiles: stretch it from the lower one.
         shift = math.log(self.film) / 2.0
-        changed["film"][:, 1] += shift
-        changed["film"][:, 2] += shift / _QUANTILE_95
+        changed["dwelling_film"][:, 1] += shift
+        changed["dwelling_film"][:, 2] += shift / _QUANTILE_95
         return changed
 
 
@@ -310,7 +310,7 @@ def calibrate(folder: str | Path, histories: int = HISTORIES, seed: int = SEED) 
         _line(there, "mean claim", P.GERMAN["mean claim"], mean_claim, "fitted"),
         _line(there, "claim frequency", P.GERMAN["claim frequency"], frequency),
     ]
-    extras = {"german level": float(abroad["area_loss"][0] / params["area_loss"][0])}
+    extras = {"german level": float(abroad["damage_area_loss"][0] / params["damage_area_loss"][0])}
     extras["leaks"] = now.estimate(lambda m: m["leaks"])[0]
     extras["damaging"] = now.estimate(lambda m: m["damaging"])[0]
     targets = {name: P.US[name].value for name in _FITTED_US}
@@ -323,7 +323,7 @@ def calibrate(folder: str | Path, histories: int = HISTORIES, seed: int = SEED) 
         tuple(periods),
         tuple(de),
         fit(us, targets, ["rate", "cost", "film"], histories, seed),
-        fit(german, wanted, ["cost"], histories, seed, (*P.COSTS, "unit_loss")),
+        fit(german, wanted, ["cost"], histories, seed, (*P.COSTS, "damage_unit_loss")),
         extras,
     )
 

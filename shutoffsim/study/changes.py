@@ -91,7 +91,7 @@ class Narrator:
         self.sensors = sensors
         self.zones = zones
         self.currency = currency
-        self.fitted = [k for k in range(int(p.n_sensors)) if p.sensor_meets[k] > 0.0]
+        self.fitted = [k for k in range(int(p.n_sensors)) if p.sensor_reach_chance[k] > 0.0]
         self._headlines: dict[int, Callable[[Moment], tuple[str, Any]]] = {
             int(L.WEATHER): self._weather,
             int(L.OUTAGE): self._outage,
@@ -231,8 +231,12 @@ class Narrator:
     def _controller(self, m: Moment) -> tuple[str, Any]:
         if m.after.controller == 1:
             return "the controller runs again", SEQUEL
-        restarts = f", restarts in {duration(self.p.restart_time)}" if self.p.watchdog == 1 else ""
-        return f"the controller hangs{restarts}", HANG if self.p.watchdog == 1 else ()
+        restarts = (
+            f", restarts in {duration(self.p.controller_restart_time)}"
+            if self.p.controller_watchdog == 1
+            else ""
+        )
+        return f"the controller hangs{restarts}", HANG if self.p.controller_watchdog == 1 else ()
 
     def _supply(self, m: Moment) -> tuple[str, Any]:
         if m.after.supply_ok == 1:
@@ -290,7 +294,7 @@ class Narrator:
     ) -> Iterator[str]:
         if after.battery_ok == 1 and before.battery_ok == 0 and clock > L.FIRST_SOURCE:
             yield "the dead battery is replaced"
-        if before.mains == 1 and after.mains == 0 and NUMBERED[self.p.element].closes:
+        if before.mains == 1 and after.mains == 0 and NUMBERED[self.p.element_kind].closes:
             on_battery = power.power_source(self.p, after) == power.ON_BATTERY
             yield "the battery takes over" if on_battery else "there is no power at all"
         for slot in range(L.SLOTS):
@@ -309,7 +313,7 @@ class Narrator:
             return
         reason = _PURPOSES.get(int(after.stroke), "")
         yield f"the valve is told to close {reason}".rstrip()
-        if NUMBERED[self.p.element].drive == "motor":
+        if NUMBERED[self.p.element_kind].drive == "motor":
             source = power.power_source(self.p, after)
             if source == power.DARK or after.burnt or after.failed or after.stripped:
                 return

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 #: Fields of the parameters that the cost level multiplies.
-COSTS = ("fixed_loss", "area_loss", "contents_loss")
+COSTS = ("damage_fixed_loss", "damage_area_loss", "damage_contents_loss")
 
 #: Share of claims that a closed main valve can stop; drains, sewers and waterproofing make up the
 #: rest. Assumption: 15 to 25 % cannot be stopped.

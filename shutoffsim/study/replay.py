@@ -271,7 +271,7 @@ class _Record:
         """Tell what is settled when the service life ends."""
         after = state.copy()[0]
         self.written = int(after.n_rows)
-        end = float(self.p.horizon)
+        end = float(self.p.service_life)
         written = self.rows[int(self.previous.n_rows) : int(after.n_rows)]
         details = tuple(self.narrator.outcome(row) for row in written)
         situation = self.narrator.situation(end, after)
@@ -306,7 +306,7 @@ class _Record:
 
     def _state_of_things(self, now: float, s: Any) -> Iterator[str]:
         """Yield what is out of order, or worth knowing, at ``now``."""
-        if NUMBERED[self.p.element].closes:
+        if NUMBERED[self.p.element_kind].closes:
             for field, wrong, text in _FAULTS:
                 if s[field] == wrong and (field != "battery_ok" or self.p.battery_fitted == 1):
                     yield f"{text} {self._since(field, now)}"
@@ -339,7 +339,7 @@ class _Record:
             seed=self.setup.seed,
             history=self.number,
             probe=probe,
-            horizon=float(self.p.horizon),
+            horizon=float(self.p.service_life),
             onset=self.onset,
             beforehand=self.beforehand,
             start=self.start,

@@ -42,7 +42,7 @@ def describe(p: Any, fitted: Sequence[int], now: float, s: Any) -> Situation:
     now : float
         Time, s.
     """
-    if not NUMBERED[p.element].closes:
+    if not NUMBERED[p.element_kind].closes:
         supply = "mains" if s.mains == 1 else "no mains"
     else:
         supply = ("none", "mains", "battery")[int(power.power_source(p, s))]

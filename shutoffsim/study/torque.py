@@ -104,7 +104,9 @@ def _torque(p: Any, use: Use, valves: Valves, seed: int) -> Torque:
     met = rng.permuted(np.resize(np.arange(len(use.rest)), u.size)).reshape(u.shape) if some else u
 
     def closing(first: Any, growth: Any, age: Any, rest: Any) -> Array:
-        opening = torque_to_open(first, growth, age, p.age_reference, c, rest, p.idle_cap)
+        opening = torque_to_open(
+            first, growth, age, p.valve_age_reference, c, rest, p.valve_idle_cap
+        )
         return np.asarray(opening * share)
 
     if some:
@@ -121,7 +123,12 @@ def _torque(p: Any, use: Use, valves: Valves, seed: int) -> Torque:
     supply = available(p, 0.5, middle)
     battery = available(p, 0.5, middle, mains=False) if p.battery_fitted == 1 else None
     mains = battery is None or supply <= battery
-    given = unit * share_left(strokes, p.wear, p.ambient, p.cold_torque) if some else needed
+    given = (
+        unit
+        * share_left(strokes, p.actuator_wear, p.actuator_ambient, p.actuator_temperature_derating)
+        if some
+        else needed
+    )
     given = given * nominal(p, mains=mains)
     return Torque(
         years=use.years,
@@ -146,13 +153,15 @@ def source_of(p: Any, mains: bool = True) -> tuple[float, float]:
 
 def available(p: Any, units: float, strokes: float, *, mains: bool = True) -> float:
     """Return the torque [N*m] at stall of a unit; a share ``units`` of all gives less."""
-    unit = quantile(p.unit_spread, units)
+    unit = quantile(p.actuator_unit_spread, units)
     return float(stall_figures(p, unit, strokes, *source_of(p, mains), 0.0)[0])
 
 
 def nominal(p: Any, *, mains: bool = True) -> float:
     """Return the torque [N*m] at stall of a new unit of factor one at 20 degC."""
-    left = float(share_left(0.0, p.wear, p.ambient, p.cold_torque))
+    left = float(
+        share_left(0.0, p.actuator_wear, p.actuator_ambient, p.actuator_temperature_derating)
+    )
     given = float(stall_figures(p, 1.0, 0.0, *source_of(p, mains), 0.0)[0])
     return given / left if left > 0.0 else 0.0
 

@@ -65,7 +65,7 @@ class Rests:
 
 def years_of(p: Any) -> tuple[float, ...]:
     """Return the years that are told of a design: :data:`YEARS` within its life, and its end."""
-    life = float(p.horizon) / L.YEAR
+    life = float(p.service_life) / L.YEAR
     return (*(year for year in YEARS if year < life * (1.0 - 1e-9)), life)
 
 
@@ -84,7 +84,7 @@ def uses(params: Any, seed: int) -> tuple[Use, ...]:
     """
     p = params[0]
     years = np.array(years_of(p))
-    interval = float(p.exercise) if math.isfinite(p.exercise) else _UNEXERCISED
+    interval = float(p.exercise_interval) if math.isfinite(p.exercise_interval) else _UNEXERCISED
     spans = np.minimum(np.diff(years, prepend=0.0) * L.YEAR, min(interval, L.YEAR))
     seen = look(_freed(params), seed, years * L.YEAR, spans, HISTORIES)
     found = []
@@ -118,8 +118,8 @@ def rests_of_life(params: Any, seed: int, shape: tuple[int, int]) -> Rests:
     shape : tuple of int
     """
     free = _freed(params)
-    free["seize_time"] = (FIXED, math.inf, 0.0, 0.0)
-    life = float(params["horizon"][0])
+    free["valve_seize_time"] = (FIXED, math.inf, 0.0, 0.0)
+    life = float(params["service_life"][0])
     ends = life * np.arange(1, _LOOKS + 1) / _LOOKS
     seen = look(free, seed, ends, np.full(_LOOKS, life / _LOOKS), _LIVES)
     s = seen.states[0]
@@ -136,7 +136,7 @@ def rests_of_life(params: Any, seed: int, shape: tuple[int, int]) -> Rests:
 
 def _freed(params: Any) -> Any:
     free = params.copy()
-    free["breakaway"] = (FIXED, 1e-9, 0.0, 0.0)
+    free["valve_breakaway"] = (FIXED, 1e-9, 0.0, 0.0)
     return free
 
 
@@ -148,7 +148,7 @@ def _open(position: Any) -> NDArray[np.bool_]:
 
 def _leaks_at(params: Any, at: Array) -> Array:
     """Return how often leaks come at each time, but for a factor; alike where none do."""
-    life = float(params["horizon"][0])
+    life = float(params["service_life"][0])
     rates = np.zeros((1, int(params["n_sources"][0]), CELLS))
     fill_rates(params, life / CELLS, rates)
     found = rates[0].sum(axis=0)[np.minimum((at / life * CELLS).astype(np.int64), CELLS - 1)]

@@ -93,12 +93,15 @@ def draw_valves(p: Any, n: int, seed: int, belief: BeliefLike | None = None) -> 
     """
     u = qmc.Sobol(4, rng=np.random.default_rng([seed, 1])).random(n)
     u = np.clip(u, 1e-9, 1.0 - 1e-9)
-    unit, preload = quantiles_of(p.unit_spread, u[:, 2]), quantiles_of(p.preload_kept, u[:, 3])
+    unit, preload = (
+        quantiles_of(p.actuator_unit_spread, u[:, 2]),
+        quantiles_of(p.mount_preload_kept, u[:, 3]),
+    )
     if belief is None:
-        level = quantiles_of(p.breakaway, u[:, 0])
-        age_factor = quantiles_of(p.age_factor, u[:, 1])
-        growth, source = np.full(n, float(p.idle_growth)), FROM_SCENARIO
-        share = np.tile(np.asarray(p.closing_share, float), (n, 1))
+        level = quantiles_of(p.valve_breakaway, u[:, 0])
+        age_factor = quantiles_of(p.valve_age_factor, u[:, 1])
+        growth, source = np.full(n, float(p.valve_idle_growth)), FROM_SCENARIO
+        share = np.tile(np.asarray(p.valve_closing_share, float), (n, 1))
     else:
         draws = len(belief.level)
         pick = np.minimum((u[:, 0] * draws).astype(np.int64), draws - 1)

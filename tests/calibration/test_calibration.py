@@ -86,13 +86,16 @@ def test_constants_scale_rates_costs_and_film():
     scenario = reference(C.US_FILE)
     params = scenario.parameters(scenario.designs[:1])
     changed = C.Constants(rate=2.0, cost=3.0, film=1.5).apply(params)
-    assert changed["area_loss"] == pytest.approx(3.0 * params["area_loss"])
-    assert changed["unit_loss"] == pytest.approx(params["unit_loss"])
+    assert changed["damage_area_loss"] == pytest.approx(3.0 * params["damage_area_loss"])
+    assert changed["damage_unit_loss"] == pytest.approx(params["damage_unit_loss"])
     lasting = claims(C.US_FILE, QUICK).estimate(lambda m: m["leaks"])[0]
     twice = claims(C.US_FILE, QUICK, rate=2.0).estimate(lambda m: m["leaks"])[0]
     assert twice == pytest.approx(2.0 * lasting, rel=0.02)
     low, high = (
-        [math.exp(p["film"][0, 1] + z * p["film"][0, 2]) for p in (params, changed)]
+        [
+            math.exp(p["dwelling_film"][0, 1] + z * p["dwelling_film"][0, 2])
+            for p in (params, changed)
+        ]
         for z in (-1.6448536, 1.6448536)
     )
     assert low[1] == pytest.approx(low[0])

@@ -39,13 +39,13 @@ def watched(fragment):
 def test_a_fragment_arrives_in_the_simulation(report):
     text = report.fragment(gap="60 s", time="30 min", volume="250 L")
     p = rule(watched(text))
-    assert p["rule_time"] == pytest.approx(1800)
-    assert p["rule_volume"] == pytest.approx(0.25)
-    assert p["pulse_volume"] == pytest.approx(0.25e-3)
-    assert p["rule_flow"] * 60_000 == pytest.approx(0.25, rel=1e-3)
+    assert p["flow_rule_time"] == pytest.approx(1800)
+    assert p["flow_rule_volume"] == pytest.approx(0.25)
+    assert p["flow_rule_pulse_volume"] == pytest.approx(0.25e-3)
+    assert p["flow_rule_flow"] * 60_000 == pytest.approx(0.25, rel=1e-3)
     # 19 mornings of 40 min took more than 30 min; all of 6 L/min, so none more than 250 L.
     assert report.pairs["30 min", "250 L", "60 s"] == 19
-    assert p["rule_nuisance_rate"] * YEAR == pytest.approx(
+    assert p["nuisance_rule_rate"] * YEAR == pytest.approx(
         19 / report.covered_days * 365.25, rel=0.01
     )
 

@@ -90,8 +90,8 @@ def digests() -> Iterator[tuple[str, str]]:
     yield from run("eventful, looked at harder", params, 2, 4, 40, extra=8, tilt=True)
     for name, path in scenarios.items():
         params = shutoffsim.load(path).parameters()[[0, -1]]
-        params["horizon"] = 2 * L.YEAR
-        for field in ("source_rate", "source_life_count"):
+        params["service_life"] = 2 * L.YEAR
+        for field in ("source_rate", "source_parts"):
             params[field] *= 50.0
         yield from run(name, params, 1, 6)
     params = eventful(60.0)[:1]

@@ -99,7 +99,7 @@ def test_a_zone_that_was_made_follows_the_floor_area():
     for design in scenario.designs:
         made = resolver.record(Row(1, "1", design, 0, ("200 m2",)))
         assert made["zone_area"][0][0] == pytest.approx(200.0)
-        assert made["floor_area"][0] == pytest.approx(200.0)
+        assert made["dwelling_floor_area"][0] == pytest.approx(200.0)
 
 
 def test_a_named_zone_keeps_its_own_area():

@@ -113,7 +113,7 @@ def test_a_scenario_takes_the_fit_and_draws_its_mean_and_spread(family):
     """The fragment in a scenario file, drawn by the simulator: mean, deviation, survival."""
     fit = fit_life(LIVES, right=[25.0], family=family)
     scenario = perfect(f"actuator.repair = {fit.fragment('h')}")
-    repair = scenario.parameters()["repair"][0]
+    repair = scenario.parameters()["actuator_repair"][0]
     u = (np.arange(200_000) + 0.5) / 200_000
     hours = np.array([quantile(repair, x) for x in u]) / 3600
     assert hours.mean() == pytest.approx(fit.mean.value, rel=2e-3)

@@ -95,7 +95,7 @@ TWO = "without approximation: 1oo2, 2.5E-05/h"
 
 
 def spoil_interval(params) -> None:
-    params["exercise"] *= 1.5
+    params["exercise_interval"] *= 1.5
 
 
 def spoil_coverage(params) -> None:
@@ -103,11 +103,11 @@ def spoil_coverage(params) -> None:
 
 
 def spoil_votes(params) -> None:
-    params["votes"] = 2
+    params["detection_votes"] = 2
 
 
 def spoil_independence(params) -> None:
-    params["sensor_common"] = 0.05
+    params["detection_common_cause"] = 0.05
 
 
 @pytest.mark.parametrize(

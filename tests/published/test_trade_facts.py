@@ -58,8 +58,8 @@ def required(p, years, idle):
     s.moved_at = -idle
     found = []
     for new, age, share in spread(3, seed=1):
-        s.breakaway = quantile(p.breakaway, new)
-        s.age_factor = quantile(p.age_factor, age)
+        s.breakaway = quantile(p.valve_breakaway, new)
+        s.age_factor = quantile(p.valve_age_factor, age)
         found.append(valve.closing_torque(p, s, 0.0, share))
     return np.array(found)
 
@@ -67,7 +67,7 @@ def required(p, years, idle):
 def available(p):
     """Return the torque [N*m] of units on this supply."""
     torque = actuator.available_torque(p, state(), p.supply_voltage, p.supply_resistance)
-    return torque * np.array([quantile(p.unit_spread, u) for (u,) in spread(1, seed=2)])
+    return torque * np.array([quantile(p.actuator_unit_spread, u) for (u,) in spread(1, seed=2)])
 
 
 def stall_chance(p, years, idle):
@@ -105,14 +105,14 @@ def burns(voltage, cutoff, attempts=3):
         if actuator.time_to_burn(p, s, now, current) < cutoff:
             return True
         actuator.heat(p, s, now, current, cutoff)
-        now += cutoff + p.retry_pause
+        now += cutoff + p.actuator_retry_pause
     return False
 
 
 def test_raising_the_voltage_at_stall_overheats_the_motor():
     p = design()
-    assert not burns("5 V", p.stall_cutoff)
-    assert burns("7.4 V", p.stall_cutoff)
+    assert not burns("5 V", p.actuator_stall_cutoff)
+    assert burns("7.4 V", p.actuator_stall_cutoff)
     # Without a cut-off it burns at 5 V as well, only later.
     at_5, at_7 = (
         actuator.time_to_burn(
@@ -120,7 +120,7 @@ def test_raising_the_voltage_at_stall_overheats_the_motor():
         )
         for q in (p, design(voltage="7.4 V"))
     )
-    assert p.stall_cutoff < at_5 < 30.0
+    assert p.actuator_stall_cutoff < at_5 < 30.0
     assert at_7 < 0.5 * at_5
     # And it does not help enough: two in three valves in service still stall it.
     assert stall_chance(design(voltage="7.4 V"), SERVICE, 5 * L.YEAR) > 0.5
@@ -133,11 +133,11 @@ def test_four_screws_take_about_five_minutes_with_the_driver_at_hand(mount):
     times = []
     for key in range(2000):
         s.leak_key[0] = key
-        times.append(override.freeing_time(p, s, 0) * p.access)
-    assert p.fasteners == 4
+        times.append(override.freeing_time(p, s, 0) * p.override_access)
+    assert p.mount_fasteners == 4
     assert np.mean(times) == pytest.approx(300.0, rel=0.1)
     quick = design(more='[mount]\nkind = "quick release, metal"')
-    assert np.mean([override.freeing_time(quick, s, 0) * quick.access]) < 30.0
+    assert np.mean([override.freeing_time(quick, s, 0) * quick.override_access]) < 30.0
 
 
 def seized_within(p, years, interval, valves=2000):
@@ -148,7 +148,7 @@ def seized_within(p, years, interval, valves=2000):
         left = years * L.YEAR
         while left > 0.0:
             rest = min(interval, left)
-            if quantile(p.seize_time, rng.random()) < rest:
+            if quantile(p.valve_seize_time, rng.random()) < rest:
                 seized += 1
                 break
             left -= rest
@@ -157,9 +157,9 @@ def seized_within(p, years, interval, valves=2000):
 
 def test_a_monthly_cycle_keeps_a_valve_from_seizing():
     p = design()
-    assert p.exercise == pytest.approx(MONTH)
+    assert p.exercise_interval == pytest.approx(MONTH)
     assert seized_within(p, 10.0, np.inf) > 0.2
-    assert seized_within(p, 10.0, p.exercise) < 0.01
+    assert seized_within(p, 10.0, p.exercise_interval) < 0.01
 
 
 def test_lever_ball_valves_need_several_times_the_torque():

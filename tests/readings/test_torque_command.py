@@ -56,11 +56,15 @@ def closing_quantiles(p, years, weeks, levels=(0.05, 0.5, 0.95)):
     u = rng.random((3, 20000))
     level, factor, share = (
         np.array([quantile(dist, x) for x in row])
-        for dist, row in zip((p.breakaway, p.age_factor, p.closing_share), u, strict=True)
+        for dist, row in zip(
+            (p.valve_breakaway, p.valve_age_factor, p.valve_closing_share), u, strict=True
+        )
     )
-    age = (p.valve_age + years * YEAR) / p.age_reference
+    age = (p.valve_age + years * YEAR) / p.valve_age_reference
     grown = level * (1.0 + (factor - 1.0) * age)
-    return np.quantile(grown * min(1.0 + p.idle_growth * math.log1p(weeks), 3.0) * share, levels)
+    return np.quantile(
+        grown * min(1.0 + p.valve_idle_growth * math.log1p(weeks), 3.0) * share, levels
+    )
 
 
 @pytest.mark.parametrize(("years", "weeks"), [(0.0, 4.3), (0.0, 26.0), (10.0, 4.3), (10.0, 26.0)])
@@ -112,7 +116,7 @@ def test_check_accepts_a_scenario_with_the_fragment(example, tmp_path):
     done = CliRunner().invoke(app, ["check", str(file)])
     assert done.exit_code == 0, done.output
     p = shutoffsim.load(file).parameters([DESIGN])[0]
-    assert math.exp(p.breakaway[1]) == pytest.approx(
+    assert math.exp(p.valve_breakaway[1]) == pytest.approx(
         float(np.median(example.belief.torque(example.age, 0.0))), rel=0.05
     )
 

@@ -123,8 +123,8 @@ def test_posterior_and_likeliest_agree_on_many_readings():
 
 def test_law_is_that_of_the_model():
     p = perfect("").parameters()[:1]
-    p.breakaway, p.closing_share = fixed(4.0), fixed(0.6)
-    p.age_reference, p.idle_growth, p.idle_cap = 15 * YEAR, 0.2, 3.0
+    p.valve_breakaway, p.valve_closing_share = fixed(4.0), fixed(0.6)
+    p.valve_age_reference, p.valve_idle_growth, p.valve_idle_cap = 15 * YEAR, 0.2, 3.0
     s = np.zeros(1, L.STATE).view(np.recarray)
     s.breakaway, s.age_factor, s.seize_after = 4.0, 1.7, np.inf
     belief = Belief(*(np.array([x]) for x in (4.0, 1.7, 0.2, 0.6, 0.1)), 15 * YEAR, 3.0, "made up")

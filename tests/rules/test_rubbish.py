@@ -131,8 +131,8 @@ def test_a_repair_leaves_nothing_of_the_old_element(design, stiff):
 def test_a_repair_sets_each_thing_right(name):
     """A new unit on a tightened mount, cold and unworn, and a valve that is free and just moved."""
     p = eventful()[0].copy()
-    p.unit_spread = (FIXED, 0.83, 0.0, 0.0)
-    p.preload_kept = (FIXED, 0.61, 0.0, 0.0)
+    p.actuator_unit_spread = (FIXED, 0.83, 0.0, 0.0)
+    p.mount_preload_kept = (FIXED, 0.61, 0.0, 0.0)
     s = repaired(p, {name: ELEMENT[name]})[0]
     expected = {"unit": 0.83, "preload": 0.61, "mounted_at": 4.0 * DAY, "winding_at": 4.0 * DAY}
     assert s[name] == expected.get(name, 0.0)
@@ -147,8 +147,8 @@ def test_a_repair_sets_each_thing_right(name):
 )
 def test_a_valve_is_renewed_when_it_was_found_stiff_so_often(renew_after, findings, stiff, renewed):
     p = eventful()[0].copy()
-    p.renew_after = renew_after
-    p.breakaway = (FIXED, 3.3, 0.0, 0.0)
+    p.valve_renew_after = renew_after
+    p.valve_breakaway = (FIXED, 3.3, 0.0, 0.0)
     old = {"stiff_findings": findings, "stiff": stiff, "breakaway": 99.0, "born_at": -7.0}
     s = repaired(p, old)[0]
     if renewed:

@@ -55,7 +55,7 @@ def test_stiff_valves_weigh_what_they_are_worth():
 def test_early_failures_weigh_what_they_are_worth(share):
     """The chance to fail within a share of the service life, in which they are looked for."""
     p = perfect(FAILS).parameters()[0]
-    within = -math.expm1(-p.failure_rate * p.horizon)
+    within = -math.expm1(-p.actuator_failure_rate * p.service_life)
     total = 0.0
     n = 1000
     for k in range(n):

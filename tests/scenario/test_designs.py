@@ -55,7 +55,7 @@ def test_like_takes_over_the_changes_of_another_design():
     p = scenario.parameters(["third"])[0]
     assert p.battery_fitted == 1
     assert p.valve_age == pytest.approx(layout.YEAR)
-    assert p.exercise == 30 * 86400.0
+    assert p.exercise_interval == 30 * 86400.0
     assert scenario.designs == ("first", "third", "second")
 
 
@@ -103,7 +103,7 @@ def test_a_distribution_is_replaced_whole():
         valve.breakaway = {low = "1 N*m", high = "2 N*m", shape = "even"}
         """
     )
-    assert list(p.breakaway) == [1.0, 1.0, 2.0, 0.0]
+    assert list(p.valve_breakaway) == [1.0, 1.0, 2.0, 0.0]
 
 
 def test_one_alternative_displaces_the_other():
@@ -118,7 +118,7 @@ def test_one_alternative_displaces_the_other():
 def test_a_design_may_replace_the_measured_flow_by_pipe_data():
     text = BASE + '[dwelling]\nfull_bore_flow = "20 L/min"\n[designs.a]\n'
     text += 'dwelling.supply_pipe.bore = "13.6 mm"'
-    assert loads(text).parameters()[0].full_bore_flow * 60000 != pytest.approx(20)
+    assert loads(text).parameters()[0].dwelling_full_bore_flow * 60000 != pytest.approx(20)
 
 
 def test_a_design_may_change_a_part_of_the_pipe_data():
@@ -152,7 +152,7 @@ def test_indices_are_the_same_in_all_designs():
     assert two.source_rate[0] > 0
     assert two.source_life_shape[2] > 0
     assert one.source_rate[1] == two.source_rate[1] > 0
-    assert one.sensor_meets[0] == 0.0 < two.sensor_meets[0]
+    assert one.sensor_reach_chance[0] == 0.0 < two.sensor_reach_chance[0]
     assert one.sensor_battery_life[0][1] == math.inf
     assert two.zone_area[0] == 3.0
     assert list(one.source_zone[:3]) == [0, 1, 0]

@@ -40,7 +40,7 @@ def tried(scenario, number="0", n=1024, m=256, seed=1, target=0.01, confidence=0
     params = scenario.parameters([number])
     drawn = draw_valves(params[0], n, seed)
     demands = valves.draw_demands(params, n, m, seed)
-    rating = (float(params["stall_torque"][0]),)
+    rating = (float(params["actuator_stall_torque"][0]),)
     asked = (drawn, demands, seed, target, confidence, 0.0)
     trial = shortfall.try_ladder(params, rating, 0, *asked)
     return params, trial
@@ -48,7 +48,7 @@ def tried(scenario, number="0", n=1024, m=256, seed=1, target=0.01, confidence=0
 
 def in_histories(params, histories=4096, seed=2):
     """Return the share of demands that torque leaves open in whole histories."""
-    tally = Tally(len(params), params["horizon"][0] / L.YEAR)
+    tally = Tally(len(params), params["service_life"][0] / L.YEAR)
     for chunk in run_chunks(Setup.of(params, seed, probes=16), 0, histories):
         tally.add(chunk)
     return worth.share(tally, 0, worth.TORQUE, worth.EARLIER)
@@ -96,7 +96,7 @@ def test_torque_alone_and_whole_histories_agree(exercise):
 
 def test_agreement_can_fail():
     params, trial = tried(perfect(AGEING + MONTHLY), n=4096, m=64)
-    params["stall_torque"] *= 1.25
+    params["actuator_stall_torque"] *= 1.25
     fast, slow = trial.rows[0].failure, in_histories(params)
     assert Finding(fast.value, fast.std_error, slow.value, slow.std_error).apart > TOLERANCE
 
@@ -284,7 +284,7 @@ def test_histories_believe_what_the_draws_do():
     params = scenario.parameters()
     drawn = draw_valves(params[0], 4096, 1, belief)
     demands = valves.draw_demands(params, 4096, 64, 1)
-    params["stall_torque"] = 7.0
+    params["actuator_stall_torque"] = 7.0
     trial = shortfall.try_ladder(params, (7.0,), 0, drawn, demands, 1, 0.01, 0.9, 0.0)
     slow = in_histories(valves.believed(params, belief))
     fast = trial.rows[0].failure

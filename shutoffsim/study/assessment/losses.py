@@ -153,7 +153,7 @@ class LossTally:
 
     def cap(self, d: int) -> float:
         """Return the greatest possible loss of a design; inf where it is not known."""
-        return math.inf if self.params is None else float(self.params[d]["loss_cap"])
+        return math.inf if self.params is None else float(self.params[d]["damage_loss_cap"])
 
     @property
     def unseen(self) -> float:

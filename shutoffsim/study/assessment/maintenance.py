@@ -34,7 +34,7 @@ def close_by_hand(p, states, freeing, total, by):  # type: ignore[no-untyped-def
     for i in range(len(states)):
         s = states[i]
         s.leak_key[0] = i
-        freeing[i] = override.freeing_time(p, s, 0) * p.access
+        freeing[i] = override.freeing_time(p, s, 0) * p.override_access
         override.work(p, s, 0.0, 0)
         total[i] = s.leak_hands[0]
         by[i] = s.leak_hands_by[0]
@@ -88,11 +88,11 @@ def _override(p: Any, seed: int) -> tuple[tuple[Step, ...], Step]:
     by = np.empty(_PEOPLE, np.int64)
     close_by_hand(p, states, freeing, total, by)
     hand = by == L.BY_HAND
-    turning = float(p.turns) * float(p.hand_turn) * float(p.access)
+    turning = float(p.valve_turns) * float(p.override_hand_turn) * float(p.override_access)
     steps = []
     if hand.any():
         steps.append(_step("find the valve", (total - freeing - turning)[hand]))
-        if NUMBERED[p.element].closes:
+        if NUMBERED[p.element_kind].closes:
             steps.append(_step("free it from its drive", freeing[hand]))
         steps.append(Step("turn it shut", turning, turning))
     upstream = 1.0 - float(hand.mean())

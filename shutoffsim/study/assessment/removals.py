@@ -69,7 +69,7 @@ def run_removals(
             records = np.repeat(params[d : d + 1], len(part) + 1)
             for record, mode in zip(records[1:], part, strict=True):
                 CHANGES[mode].apply(record)
-            years = float(params["horizon"][d]) / L.YEAR
+            years = float(params["service_life"][d]) / L.YEAR
             tally = Tally(len(records), years, block_for(histories), records)
             setup = Setup(records, seed, "batch", PROBES, placement)
 

@@ -203,7 +203,7 @@ class _Runs:
         self.progress = progress
         self.planned = planned
         self.done = 0
-        self.years = float(base["horizon"][0]) / L.YEAR
+        self.years = float(base["service_life"][0]) / L.YEAR
         self.known: dict[int, Array] = {}
 
     def base_difference(self, histories: int) -> Array:

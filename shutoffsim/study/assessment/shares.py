@@ -51,7 +51,7 @@ def mode_shares(tally: LossTally, d: int) -> tuple[ModeShare, ...]:
 
 
 def _nothing_closes(tally: LossTally, d: int) -> bool:
-    return tally.params is not None and not NUMBERED[tally.params[d]["element"]].closes
+    return tally.params is not None and not NUMBERED[tally.params[d]["element_kind"]].closes
 
 
 def _bound_of_damage(tally: LossTally, d: int, mode: int) -> float:

@@ -17,7 +17,7 @@ SERVICE_SHARE: Final = 0.8  # common practice: service when a fifth of the torqu
 
 def turns_valve(p: Any) -> bool:
     """Return whether a motor turns a valve in this design."""
-    return NUMBERED[p.element].drive == "motor"
+    return NUMBERED[p.element_kind].drive == "motor"
 
 
 def torque_of(p: Any, seed: int) -> tuple[Torque, ...]:
@@ -69,8 +69,8 @@ def service_limits(p: Any, found: tuple[Torque, ...]) -> ServiceLimits | None:
     """
     if not found or math.isnan(found[0].turned):
         return None
-    supply, free = found[0].supply, float(p.no_load_current)
-    unit = quantile(p.unit_spread, 0.5)
+    supply, free = found[0].supply, float(p.actuator_no_load_current)
+    unit = quantile(p.actuator_unit_spread, 0.5)
 
     def measured(torque: float) -> tuple[float, float, float]:
         given = stall_figures(p, unit, 0.0, *source_of(p), torque)

@@ -119,7 +119,7 @@ def run_block(question: Question | bytes, rows: tuple[Row, ...], guard: Any = No
             continue
         ran[place] = True
         sums.append(_history_sums(chunk, asked.years))
-        caps.append(float(params["loss_cap"][0]))
+        caps.append(float(params["damage_loss_cap"][0]))
         own = chunk.natural[chunk.natural["loss"] > 0.0]
         natural.append((row, own["history"] & (MOST_HISTORIES - 1), own["onset"], own["loss"]))
     stacked = np.array(sums).reshape(-1, asked.histories, SUMS)

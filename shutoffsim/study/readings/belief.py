@@ -167,19 +167,19 @@ def read_prior(p: Any) -> Prior:
         kind, a, b, c = (float(x) for x in dist)
         return kind, a, b, c
 
-    growth = float(p.idle_growth)
+    growth = float(p.valve_idle_growth)
     idle = (float(quantiles.FIXED), growth, 0.0, 0.0)
     if growth > 0.0:
         idle = (float(quantiles.LOGNORMAL), math.log(growth), math.log(IDLE_SPREAD), 0.0)
     return Prior(
-        level=numbers(p.breakaway),
-        age_factor=numbers(p.age_factor),
+        level=numbers(p.valve_breakaway),
+        age_factor=numbers(p.valve_age_factor),
         idle_growth=idle,
-        closing_share=numbers(p.closing_share),
+        closing_share=numbers(p.valve_closing_share),
         scatter=SCATTER,
-        gauge=numbers(p.unit_spread),
-        age_reference=float(p.age_reference),
-        idle_cap=float(p.idle_cap),
+        gauge=numbers(p.actuator_unit_spread),
+        age_reference=float(p.valve_age_reference),
+        idle_cap=float(p.valve_idle_cap),
     )
 
 

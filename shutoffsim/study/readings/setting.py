@@ -93,11 +93,11 @@ def read_setting(scenario: Scenario | None, design: str | None) -> Setting:
     sheet = None
     if scenario is not None and chosen.system.element.traits.clamped:
         sheet = DataSheet(
-            float(p.rated_voltage),
-            float(p.stall_torque),
-            float(p.stall_current),
-            float(p.no_load_current),
-            float(p.current_limit),
+            float(p.actuator_rated_voltage),
+            float(p.actuator_stall_torque),
+            float(p.actuator_stall_current),
+            float(p.actuator_no_load_current),
+            float(p.actuator_current_limit),
         )
     assert p.dtype == layout.PARAMETERS
     return Setting(

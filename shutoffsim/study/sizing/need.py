@@ -82,11 +82,11 @@ def needs(
     belief : BeliefLike, optional
         What is believed of the valve, in place of what ``params`` say.
     """
-    own = float(params["exercise"][0])
+    own = float(params["exercise_interval"][0])
     found = [_need(IN_USE, own, row) for row in used]
     for name, interval in INTERVALS:
         changed = params.copy()
-        changed["exercise"] = interval
+        changed["exercise_interval"] = interval
         rows = torque_over_years(changed, seed, belief)
         found += [_need(name, interval, row) for row in rows]
     return tuple(found)

@@ -208,9 +208,9 @@ def _bad_day_failures(
 ) -> NDArray[np.float64]:
     """Return the mean probability by rating (k,) if every demand came on a bad day."""
     changed = bad_day(params)
-    changed["wear"] = 0.0
+    changed["actuator_wear"] = 0.0
     # Worn out from the start: the unit's torque is lowered by what a service life takes.
-    left = np.maximum(1.0 - params["wear"][own] * worn, 0.0)
+    left = np.maximum(1.0 - params["actuator_wear"][own] * worn, 0.0)
     aged = valves.changed(UNIT, valves.table[:, UNIT] * left)
     few = Demands(
         *(part[:, :: max(part.shape[1] // _BAD_DAY_DEMANDS, 1)] for part in vars(demands).values())

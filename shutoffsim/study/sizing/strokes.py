@@ -36,7 +36,7 @@ def put_at_work(p, s, seed, number, draw, now, idle, strokes):  # type: ignore[n
     age = now % p.battery_change if p.battery_change < math.inf else now
     s.battery_new_at = now - age
     s.battery_energy = fresh_energy(p, s, now)
-    s.battery_draw = p.standby_power
+    s.battery_draw = p.controller_standby_power
     s.off_mains_at = now
 
 
@@ -76,8 +76,8 @@ def try_strokes(  # type: ignore[no-untyped-def]
             now = at[v, j]
             for r in range(k):
                 p = designs[r]
-                p.idle_growth = valves[v, 2]
-                p.closing_share[:] = valves[v, 5:9]
+                p.valve_idle_growth = valves[v, 2]
+                p.valve_closing_share[:] = valves[v, 5:9]
                 state[0] = blank[0]
                 s = state[0]
                 s.mains = mains
@@ -107,7 +107,7 @@ def winding_curve(p, current, on, step, temperatures):  # type: ignore[no-untype
     s = state[0]
     for i in range(len(on)):
         heat(p, s, i * step, current if on[i] == 1 else 0.0, step)
-        temperatures[i] = p.ambient + s.winding
+        temperatures[i] = p.actuator_ambient + s.winding
 
 
 @allocating_entry

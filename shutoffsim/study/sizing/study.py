@@ -159,7 +159,7 @@ def size(
     paid = prices.on_rungs({**known, **stated}, values)
     step = _Steps(progress, 2 * histories)
     tally, _strokes = worth.run(believed(on_rungs, belief), histories, seed, workers, step)
-    worths = worth.rate_ladder(tally, values, own, paid, params["horizon"][0] / YEAR)
+    worths = worth.rate_ladder(tally, values, own, paid, params["service_life"][0] / YEAR)
     step.done = histories
     costs = chosen_design.system.costs
     curve = worth.interval_curve(
@@ -181,14 +181,14 @@ def size(
         valves=n,
         demands=m,
         histories=histories,
-        horizon_years=float(params["horizon"][0]) / YEAR,
+        horizon_years=float(params["service_life"][0]) / YEAR,
         target=target,
         confidence=confidence,
         scale=scale,
         belief=valves.source,
-        exercise=float(params["exercise"][0]),
-        stall_cutoff=float(params["stall_cutoff"][0]),
-        attempts=int(params["retries"][0]) + 1,
+        exercise=float(params["exercise_interval"][0]),
+        stall_cutoff=float(params["actuator_stall_cutoff"][0]),
+        attempts=int(params["actuator_retries"][0]) + 1,
         needs=need.needs(params, used, seed, belief),
         makeup=need.makeup(used),
         conditions=supply.conditions(params, usual, closing, worn),
@@ -253,7 +253,7 @@ def _strong(params: Any, number: int, confidence: float) -> float:
     """Return the torque [N*m] of a strong unit of rung ``number`` on its supply."""
     p = params[number]
     voltage, resistance = source_of(p)
-    unit = quantile(p.unit_spread, confidence)
+    unit = quantile(p.actuator_unit_spread, confidence)
     return float(stall_figures(p, unit, 0.0, voltage, resistance, 0.0)[0])
 
 

@@ -105,12 +105,16 @@ def share_on_battery(p: Any) -> float:
     """Return the long-run share of time on battery: outages, as far as the battery lasts."""
     if p.battery_fitted != 1:
         return 0.0
-    lasts = p.battery_energy / p.standby_power if p.standby_power > 0.0 else math.inf
+    lasts = (
+        p.battery_energy / p.controller_standby_power
+        if p.controller_standby_power > 0.0
+        else math.inf
+    )
     u = (np.arange(200) + 0.5) / 200.0
     parts = (
-        (p.dip_rate, p.dip_duration),
-        (p.outage_rate, p.outage_duration),
-        (p.major_rate, p.major_duration),
+        (p.mains_dip_rate, p.mains_dip_duration),
+        (p.mains_outage_rate, p.mains_outage_duration),
+        (p.mains_major_rate, p.mains_major_duration),
         (p.supply_failure_rate, p.supply_repair),
     )
     share = sum(
@@ -136,7 +140,7 @@ def bad_day(params: Any) -> Any:
     params = params.copy()
     sag(params)
     empty_battery(params)
-    params["ambient"] = COLD
+    params["actuator_ambient"] = COLD
     return params
 
 
@@ -157,9 +161,9 @@ def conditions(params: Any, usual: float, stiff: float, worn: float) -> tuple[Co
         ("supply as stated", _nothing, 0.0, True),
         ("mains 10 % low", sag, 0.0, True),
         ("10 m of thin cable", lambda q: _add(q, "supply_resistance", CABLE), 0.0, True),
-        ("current limited", lambda q: _limit(q, LIMIT * p.stall_current), 0.0, True),
-        ("cold, 0 degC", lambda q: _put(q, "ambient", COLD), 0.0, True),
-        ("hot, 40 degC", lambda q: _put(q, "ambient", HOT), 0.0, True),
+        ("current limited", lambda q: _limit(q, LIMIT * p.actuator_stall_current), 0.0, True),
+        ("cold, 0 degC", lambda q: _put(q, "actuator_ambient", COLD), 0.0, True),
+        ("hot, 40 degC", lambda q: _put(q, "actuator_ambient", HOT), 0.0, True),
         ("worn", _nothing, worn, True),
     ]
     if p.battery_fitted == 1:
@@ -203,7 +207,7 @@ def _scale(q: Any, name: str, factor: float) -> None:
 
 
 def _limit(q: Any, value: float) -> None:
-    q["current_limit"] = np.minimum(q["current_limit"], value)
+    q["actuator_current_limit"] = np.minimum(q["actuator_current_limit"], value)
 
 
 def _condition(
@@ -217,7 +221,7 @@ def _condition(
     changed = params.copy()
     change(changed)
     q = changed[0]
-    unit = quantile(q.unit_spread, 0.5)
+    unit = quantile(q.actuator_unit_spread, 0.5)
     voltage, resistance = source_of(q, mains)
     (given, current, rail, usual, burning), (_g, _c, _r, stiff, _b) = (
         stall_figures(q, unit, strokes, voltage, resistance, torque) for torque in torques
@@ -228,11 +232,11 @@ def _condition(
         torque=given,
         current=current,
         rail=rail,
-        brown_out=bool(q.shares_rail == 1 and rail < q.brown_out),
+        brown_out=bool(q.controller_shares_rail == 1 and rail < q.controller_brown_out),
         closing=usual,
         closing_stiff=stiff,
         burning=burning,
-        margin=burning - float(q.stall_cutoff),
+        margin=burning - float(q.actuator_stall_cutoff),
     )
 
 
@@ -242,12 +246,12 @@ def stall_curve(params: Any, worn: float) -> StallCurve:
     ``worn`` is how many strokes an actuator has made at the end of its life.
     """
     p = params[0]
-    cutoff = min(float(p.stall_cutoff), 60.0)
-    attempts = int(p.retries) + 1
-    length = attempts * cutoff + int(p.retries) * float(p.retry_pause) + 10.0
+    cutoff = min(float(p.actuator_stall_cutoff), 60.0)
+    attempts = int(p.actuator_retries) + 1
+    length = attempts * cutoff + int(p.actuator_retries) * float(p.actuator_retry_pause) + 10.0
     seconds = np.arange(0.0, length, _STEP)
-    within = np.fmod(seconds, cutoff + float(p.retry_pause))
-    number = seconds // (cutoff + float(p.retry_pause))
+    within = np.fmod(seconds, cutoff + float(p.actuator_retry_pause))
+    number = seconds // (cutoff + float(p.actuator_retry_pause))
     on = ((within < cutoff) & (number < attempts)).astype(np.int64)
     voltage, resistance = source_of(p)
     curves = []
@@ -256,7 +260,7 @@ def stall_curve(params: Any, worn: float) -> StallCurve:
         temperatures = np.zeros(len(seconds))
         winding_curve(p, given[1], on, _STEP, temperatures)
         curves.append(temperatures)
-    unit = quantile(p.unit_spread, 0.5)
+    unit = quantile(p.actuator_unit_spread, 0.5)
     most = stall_figures(p, unit, 0.0, voltage, resistance, 0.0)[0]
     torques = np.linspace(0.0, 0.99 * most, _TORQUES)
     times = []
@@ -265,5 +269,5 @@ def stall_curve(params: Any, worn: float) -> StallCurve:
         v, r = source_of(q, source)
         found = [stall_figures(q, unit, strokes, v, r, torque)[3] for torque in torques]
         times.append(np.where(np.isfinite(found), found, np.nan))
-    limit = float(p.winding_limit)
+    limit = float(p.actuator_winding_limit)
     return StallCurve(seconds + _STEP, curves[0], curves[1], limit, torques, *times)

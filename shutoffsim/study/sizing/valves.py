@@ -48,17 +48,17 @@ def believed(params: Any, belief: BeliefLike | None) -> Any:
         return params
     params = params.copy()
     factor = np.asarray(belief.age_factor, float)
-    middle = params["valve_age"][0] + params["horizon"][0] / 2.0
+    middle = params["valve_age"][0] + params["service_life"][0] / 2.0
     typical = float(np.median(factor))
-    reference = float(params["age_reference"][0])
+    reference = float(params["valve_age_reference"][0])
     growth = age_growth(factor, middle, reference) / age_growth(typical, middle, reference)
     level = np.log(np.asarray(belief.level, float) * growth)
     share = np.log(np.asarray(belief.closing_share, float))
     scatter = math.hypot(float(np.std(share)), float(np.median(belief.scatter)))
-    params["breakaway"] = (LOGNORMAL, float(np.mean(level)), float(np.std(level)), 0.0)
-    params["age_factor"] = (FIXED, typical, 0.0, 0.0)
-    params["idle_growth"] = float(np.median(belief.idle_growth))
-    params["closing_share"] = (LOGNORMAL, float(np.mean(share)), scatter, 0.0)
+    params["valve_breakaway"] = (LOGNORMAL, float(np.mean(level)), float(np.std(level)), 0.0)
+    params["valve_age_factor"] = (FIXED, typical, 0.0, 0.0)
+    params["valve_idle_growth"] = float(np.median(belief.idle_growth))
+    params["valve_closing_share"] = (LOGNORMAL, float(np.mean(share)), scatter, 0.0)
     return params
 
 
@@ -78,7 +78,7 @@ def draw_demands(params: Any, n: int, m: int, seed: int) -> Demands:
     draws = np.random.default_rng([seed, 2]).random((2, n, m))
     share = (np.arange(m) + draws[0]) / m
     share = np.random.default_rng([seed, 4]).permuted(share, axis=1)
-    seize_after = quantiles_of(p.seize_time, draws[1])
+    seize_after = quantiles_of(p.valve_seize_time, draws[1])
     return Demands(found.at, found.rest, found.strokes, seize_after, share)
 
 
@@ -107,7 +107,7 @@ def try_all(params: Any, valves: Valves, demands: Demands, seed: int, *, mains: 
     What happens by chance whatever the torque (sticking, travel that ends short) is left out.
     """
     params = params.copy()
-    for name in ("stick_chance", "short_chance", "strip_chance"):
+    for name in ("actuator_stick_chance", "actuator_short_chance", "actuator_strip_chance"):
         params[name] = 0.0
     k, (n, m) = len(params), demands.at.shape
     outcomes = np.zeros((k, n, m), np.int8)

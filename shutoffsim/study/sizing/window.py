@@ -78,20 +78,20 @@ def find_window(params: Any, trial: Trial, confidence: float) -> Window:
     """Return the window of the design ``params`` (record array (1,))."""
     p = params[0]
     voltage, resistance = source_of(p)
-    units = [quantile(p.unit_spread, share) for share in (1.0 - confidence, confidence)]
+    units = [quantile(p.actuator_unit_spread, share) for share in (1.0 - confidence, confidence)]
     weak, strong = (stall_figures(p, unit, 0.0, voltage, resistance, 0.0)[0] for unit in units)
-    kept = quantile(p.preload_kept, 1.0 - confidence)
+    kept = quantile(p.mount_preload_kept, 1.0 - confidence)
     return Window(
         lower=trial.needed_torque,
         upper={
-            STEM: float(p.stem_limit),
+            STEM: float(p.valve_stem_limit),
             NEW_MOUNT: float(mount_capacity(p, kept, 0.0)),
-            OLD_MOUNT: float(mount_capacity(p, kept, float(p.horizon))),
+            OLD_MOUNT: float(mount_capacity(p, kept, float(p.service_life))),
             SUPPLY: supply_bound(params),
         },
         weak=float(weak),
         strong=float(strong),
-        strip_chance=float(p.strip_chance),
+        strip_chance=float(p.actuator_strip_chance),
     )
 
 
@@ -102,17 +102,17 @@ def supply_bound(params: Any) -> float:
     the controller has a rail of its own, or no motor pulls it down.
     """
     p = params[0]
-    if p.shares_rail != 1:
+    if p.controller_shares_rail != 1:
         return math.inf
     voltage, resistance = source_of(p)
-    unit = quantile(p.unit_spread, 0.5)
+    unit = quantile(p.actuator_unit_spread, 0.5)
 
     def figures(r: float) -> tuple[float, float]:
         changed = params.copy()
         for name in ("stall_torque", "stall_current", "no_load_current", "current_limit"):
-            changed[name] *= r
+            changed[f"actuator_{name}"] *= r
         given = stall_figures(changed[0], unit, 0.0, voltage, resistance, 0.0)
-        return float(given[0]), float(given[2] - p.brown_out)
+        return float(given[0]), float(given[2] - p.controller_brown_out)
 
     low, high = 1.0 / _STRONGEST, _STRONGEST
     if figures(high)[1] >= 0.0:

@@ -130,7 +130,7 @@ def run(
 ) -> tuple[Tally, Any]:
     """Run histories; return the tally and the mean number of strokes a year of each design."""
     setup = Setup.of(params, seed, "batch", PROBES)
-    years = float(params["horizon"][0]) / L.YEAR
+    years = float(params["service_life"][0]) / L.YEAR
     tally = Tally(len(params), years, params=params)
     strokes = np.zeros(len(params))
 
@@ -205,11 +205,13 @@ def interval_curve(
     Where no cost of an exercise is stated, an actuator is written off when its strokes have taken
     a fifth of its torque (assumption), and each stroke costs its share of the price.
     """
-    own = float(params["exercise"][0])
-    wanted = {x for x in (*INTERVALS, own, math.inf) if x < params["horizon"][0] or x == math.inf}
+    own = float(params["exercise_interval"][0])
+    wanted = {
+        x for x in (*INTERVALS, own, math.inf) if x < params["service_life"][0] or x == math.inf
+    }
     fits = sorted(x for x in wanted if x > params["exercise_outage"][0])
     designs = np.concatenate([params] * len(fits)).view(np.recarray)
-    designs["exercise"] = fits
+    designs["exercise_interval"] = fits
     tally, strokes = run(designs, histories, seed, workers, progress)
     exercises = L.YEAR / np.array(fits)
     upkeep = costs.upkeep_per_year or 0.0
@@ -217,7 +219,7 @@ def interval_curve(
         wear, source = costs.per_exercise * exercises, "the stated cost of an exercise"
     elif price is not None:
         # An exercise is there and back.
-        share_a_stroke = float(params["wear"][0]) / WORN_OUT
+        share_a_stroke = float(params["actuator_wear"][0]) / WORN_OUT
         wear = price * share_a_stroke * (strokes + exercises)
         source = "wear: the price by the share of its life that strokes use up"
     else:
