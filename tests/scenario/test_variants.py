@@ -10,7 +10,7 @@ import pytest
 
 import shutoffsim
 from shutoffsim.errors import ScenarioError
-from shutoffsim.scenario import entries, loads, starter
+from shutoffsim.scenario import entries, loads, starter, variants
 from shutoffsim.scenario.distributions import Distribution
 
 SCENARIOS = sorted((Path(__file__).resolve().parents[2] / "scenarios").glob("*.toml"))
@@ -164,6 +164,27 @@ def test_what_is_wrong_is_told_by_the_key_that_was_given(key, value, words):
     assert words in str(caught.value)
     if key and "no key" not in words and key != "leaks.none.rate":
         assert any(str(p.key).startswith(str(key)) for p in caught.value.problems)
+
+
+def test_numbers_are_changed_without_resolving_anew(monkeypatch):
+    """What makes a variant cheap; a choice that gives other values does resolve the design."""
+
+    def refuse(*_):
+        raise AssertionError("resolved anew")
+
+    scenario = loads(starter())
+    monkeypatch.setattr(variants, "make_design", refuse)
+    numbers = {"valve.age": 1e8, "dwelling.pressure": 3e5, "leaks.'pipe joints'.rate": 1e-9}
+    varied = scenario.with_values("plus battery", numbers).design("plus battery").system
+    assert varied.leaks["pipe joints"].rate == 1e-9
+    for key, value in (
+        ("valve.type", "lever ball DN25"),
+        ("leaks.'pipe joints'.life", 1e9),
+        ("people.start_away", 0.5),
+        ("valve.age", None),
+    ):
+        with pytest.raises(AssertionError, match="resolved anew"):
+            scenario.with_values("plus battery", {key: value})
 
 
 def test_a_change_in_every_design():
