@@ -15,6 +15,7 @@ from shutoffsim.scenario import checks
 from shutoffsim.scenario.entries import COMMON, Entry, dimension_of, value_at
 from shutoffsim.scenario.fill import Origins, fill
 from shutoffsim.scenario.inheritance import take_over
+from shutoffsim.scenario.names import check_counts, check_entries, check_name, check_names
 from shutoffsim.scenario.problems import (
     DEFAULT_CURRENCY,
     HEADING_KEYS,
@@ -25,8 +26,7 @@ from shutoffsim.scenario.problems import (
 )
 from shutoffsim.scenario.quantities import as_written
 from shutoffsim.scenario.schema import System
-from shutoffsim.scenario.schema.base import LONGEST_NAME
-from shutoffsim.scenario.structure import Path, parts, values
+from shutoffsim.scenario.structure import Path, values
 
 FIXED_KEYS = ("name", "currency", "service_life", "designs")
 MOST_DESIGNS = 100
@@ -164,7 +164,7 @@ def _heading(tables: Mapping[str, Any], problems: Problems) -> Heading:
     name = tables.get("name", "unnamed scenario")
     description = tables.get("description", "")
     currency = tables.get("currency", DEFAULT_CURRENCY)
-    _check_name(name, ("name",), problems)
+    check_name(name, ("name",), problems)
     if not isinstance(description, str) or len(description) > 2000:
         problems.add(("description",), "not a text of at most 2000 letters")
     if not isinstance(currency, str) or not re.fullmatch("[A-Z]{3}", currency):
@@ -195,7 +195,7 @@ def _stated(base: dict[str, Any], raw: Any, problems: Problems) -> dict[str, Sta
         most = f"at most {MOST_DESIGNS}"
         problems.add(("designs",), "too many designs", found=str(len(raw)), expected=most)
         problems.stop_if_any()  # what follows takes time for each
-    _check_entries(raw, ("designs",), problems)
+    check_entries(raw, ("designs",), problems)
     found: dict[str, Stated] = {}
     for name, own in raw.items():
         if not isinstance(own, Mapping):
@@ -253,62 +253,6 @@ def _chain(name: str, raw: Mapping[str, Any], problems: Problems) -> list[str]:
             return []
         chain.insert(0, other)
     return chain
-
-
-def check_names(tables: Mapping[str, Any], path: Path, problems: Problems) -> None:
-    """Check the names of leaks, sensors and zones."""
-    for key, part in parts(System).items():
-        entries = tables.get(key)
-        if part.kind == "named" and isinstance(entries, Mapping):
-            _check_entries(entries, (*path, key), problems)
-
-
-def _check_entries(entries: Mapping[str, Any], path: Path, problems: Problems) -> None:
-    seen: dict[str, str] = {}
-    for name in entries:
-        _check_name(name, (*path, name), problems)
-        twin = seen.setdefault(name.strip().casefold(), name)
-        if twin != name:
-            problems.add(
-                (*path, name),
-                "the same name is used twice",
-                found=f'"{twin[:80]}" and "{name[:80]}"',
-                expected="names that differ in more than capitals and spaces",
-            )
-
-
-def _check_name(name: Any, path: Path, problems: Problems) -> None:
-    usable = isinstance(name, str) and 0 < len(name) <= LONGEST_NAME
-    if usable and name.isprintable() and name.strip() == name:
-        return
-    shown = repr(name)
-    problems.add(
-        path,
-        "not a usable name",
-        found=shown if len(shown) <= LONGEST_NAME else shown[:LONGEST_NAME] + "...",
-        expected=f"1 to {LONGEST_NAME} printable letters without spaces at the ends",
-        hint="shorten it" if isinstance(name, str) and len(name) > LONGEST_NAME else None,
-    )
-
-
-def check_counts(base: Mapping[str, Any], designs: Any, problems: Problems) -> None:
-    """Stop at once where the work for each entry of each design would take too long."""
-    from shutoffsim.model.layout import MAX_SENSORS, MAX_SOURCES
-
-    limits = (("leaks", MAX_SOURCES), ("sensors", MAX_SENSORS), ("zones", MAX_SOURCES))
-    own = designs.values() if isinstance(designs, Mapping) else ()
-    for kind, most in limits:
-        tables = [part.get(kind) for part in (base, *own) if isinstance(part, Mapping)]
-        names = {name for table in tables if isinstance(table, Mapping) for name in table}
-        if len(names) > most:
-            problems.add(
-                (kind,),
-                f"too many {kind} over all designs",
-                found=str(len(names)),
-                expected=f"at most {most}",
-                hint="join like ones, with parts = 2 and so on" if kind == "leaks" else None,
-            )
-            problems.stop_if_any()
 
 
 def _validate(

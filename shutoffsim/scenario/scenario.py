@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 from shutoffsim.errors import Problem, ScenarioError
 from shutoffsim.scenario import read
+from shutoffsim.scenario.names import check_counts
 from shutoffsim.scenario.problems import Problems, dotted, undotted
-from shutoffsim.scenario.resolve import Design, Heading, check_counts, check_whole, resolve
+from shutoffsim.scenario.resolve import Design, Heading, check_whole, resolve
 from shutoffsim.scenario.structure import Path
 from shutoffsim.scenario.variants import vary
 

@@ -16,9 +16,10 @@ from pydantic import ValidationError
 from shutoffsim.scenario import checks
 from shutoffsim.scenario.entries import given, read
 from shutoffsim.scenario.inheritance import refuse_left_over
+from shutoffsim.scenario.names import check_names
 from shutoffsim.scenario.problems import Problems
 from shutoffsim.scenario.quantities import as_written
-from shutoffsim.scenario.resolve import Design, check_names, make_design
+from shutoffsim.scenario.resolve import Design, make_design
 from shutoffsim.scenario.schema import System
 from shutoffsim.scenario.schema.base import Section
 from shutoffsim.scenario.structure import Path, find, merge, nested, parts, values, without
