@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 
 from checks import perfect
 from scipy import optimize, stats
+from test_demand import battery, sensors
 from test_exact import TEST_INTERVAL, detected_failures, mean_survival
 
 from shutoffsim.study.demand import failure_on_demand
@@ -55,10 +56,26 @@ def stiff(level: float) -> Rare:
     return Rare(changes, level)
 
 
+def pair(level: float) -> Rare:
+    """Two sensors, tested once a year, of which one would do: both are dead."""
+    yearly = optimize.brentq(lambda x: sensors(2, x).exact - level, 1e-4, 1.0, xtol=1e-15)
+    case = sensors(2, yearly)
+    return Rare(case.changes, case.exact)
+
+
+def dark(level: float) -> Rare:
+    """A battery that nobody looks after is dead, in one of four outages of 10 h a year."""
+    years = optimize.brentq(lambda x: battery(x, 4.0, 10.0).exact - level, 1.0, 1e6, xtol=1e-9)
+    case = battery(years, 4.0, 10.0)
+    return Rare(case.changes, case.exact)
+
+
 FAMILIES: dict[str, Callable[[float], Rare]] = {
     "dormant failures, tested yearly": dormant,
     "failures that show, repaired in 8 h": shown,
     "valve stiffer than the actuator is strong": stiff,
+    "both sensors of a pair dead, tested yearly": pair,
+    "battery dead when mains fail": dark,
 }
 
 
