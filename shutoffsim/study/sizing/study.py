@@ -158,7 +158,9 @@ def size(
     }
     paid = prices.on_rungs({**known, **stated}, values)
     step = _Steps(progress, 2 * histories)
-    tally, _strokes = worth.run(believed(on_rungs, belief), histories, seed, workers, step)
+    tally, _strokes = worth.run(
+        believed(on_rungs, belief), histories, seed, workers, step, chosen_design.name
+    )
     worths = worth.rate_ladder(tally, values, own, paid, params["service_life"][0] / YEAR)
     step.done = histories
     costs = chosen_design.system.costs
@@ -170,6 +172,7 @@ def size(
         costs,
         paid.get(values[own], costs.purchase),
         step,
+        chosen_design.name,
     )
     return Sizing(
         scenario=scenario.name,

@@ -127,9 +127,13 @@ def run(
     seed: int,
     workers: int,
     progress: Progress | None = None,
+    name: str = "",
 ) -> tuple[Tally, Any]:
-    """Run histories; return the tally and the mean number of strokes a year of each design."""
-    setup = Setup.of(params, seed, "batch", PROBES)
+    """Run histories; return the tally and the mean number of strokes a year of each design.
+
+    The records are variants of the design ``name``.
+    """
+    setup = Setup.of(params, seed, "batch", PROBES, [name] * len(params))
     years = float(params["service_life"][0]) / L.YEAR
     tally = Tally(len(params), years, params=params)
     strokes = np.zeros(len(params))
@@ -199,6 +203,7 @@ def interval_curve(
     costs: Costs,
     price: float | None,
     progress: Progress | None = None,
+    name: str = "",
 ) -> IntervalCurve:
     """Return cost by exercise interval for the design ``params`` (record array (1,)).
 
@@ -212,7 +217,7 @@ def interval_curve(
     fits = sorted(x for x in wanted if x > params["exercise_outage"][0])
     designs = np.concatenate([params] * len(fits)).view(np.recarray)
     designs["exercise_interval"] = fits
-    tally, strokes = run(designs, histories, seed, workers, progress)
+    tally, strokes = run(designs, histories, seed, workers, progress, name)
     exercises = L.YEAR / np.array(fits)
     upkeep = costs.upkeep_per_year or 0.0
     if costs.per_exercise is not None:
