@@ -25,35 +25,53 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 import stages
 from sites import Mutant, sample
 
-PACKAGE = stages.ROOT / "shutoffsim"
+ROOT = Path(__file__).resolve().parents[2]
+PACKAGE = ROOT / "shutoffsim"
+COPIED = ("shutoffsim", "tests", "scenarios", "docs", "pyproject.toml", "README.md")
 KERNELS = ("model/", "engine/")  # a change here compiles all of it anew
 CAUGHT, NO_CHANGE, SURVIVED = "caught", "changes nothing that was tried", "survived"
 OPEN = "passed the quick tests"
 
 
+class UnsoundError(Exception):
+    """Tests fail without a mutant."""
+
+    def __init__(self, folder: Path) -> None:
+        super().__init__(f"tests fail without a mutant: see {folder / 'log.txt'}")
+
+
 class Bench:
-    """A copy of the package in which one mutant after the other is tried."""
+    """A copy of package and tests, in which one mutant after the other is tried."""
 
     def __init__(self, folder: Path, thorough: bool) -> None:
         self.folder = folder
         self.thorough = thorough
-        self.package = folder / "copy" / "shutoffsim"
-        self.package.parent.mkdir(parents=True, exist_ok=True)
-        shutil.rmtree(self.package, ignore_errors=True)
-        ignored = shutil.ignore_patterns("__pycache__")
-        shutil.copytree(PACKAGE, self.package, ignore=ignored)
+        self.place = folder / "copy"
+        shutil.rmtree(self.place, ignore_errors=True)
+        self.place.mkdir(parents=True)
+        for name in COPIED:
+            if (ROOT / name).is_dir():
+                ignored = shutil.ignore_patterns("__pycache__")
+                shutil.copytree(ROOT / name, self.place / name, ignore=ignored)
+            else:
+                shutil.copy2(ROOT / name, self.place / name)
         self.expected = self.do(stages.digest, "digest").answer
-        if self.expected is None:
-            raise SystemExit(f"the package itself fails: see {folder / 'log.txt'}")
+        sound = (
+            self.expected is not None and self.do(lambda: stages.quick(""), "quick").answer == ""
+        )
+        if sound and thorough:
+            sound = self.do(stages.slower, "slower", compiled=True).answer == ""
+        if not sound:
+            raise UnsoundError(folder)
 
     def do(self, work: Any, stage: str, compiled: bool = False, cache: str = "cache") -> Any:
         return stages.in_fork(
-            work, self.package.parent, self.folder / cache, compiled, stages.CPU_LIMIT[stage]
+            work, self.place, self.folder / cache, compiled, stages.CPU_LIMIT[stage]
         )
 
     def judge(self, mutant: Mutant) -> dict[str, Any]:
         """Return what becomes of a mutant."""
-        path = self.package / mutant.file
+        path = self.place / "shutoffsim" / mutant.file
         original, times = path.read_text(encoding="utf-8"), path.stat()
         path.write_text(mutant.apply(original), encoding="utf-8")
         try:
@@ -89,10 +107,12 @@ class Bench:
 def work(number: int, folder: Path, thorough: bool, tasks: Any, results: Any) -> None:
     """Try mutants until there are none left."""
     stages.load_libraries()
-    bench = Bench(folder / f"worker{number}", thorough)
-    for mutant in iter(tasks.get, None):
-        results.put(bench.judge(mutant))
-    results.put(None)
+    try:
+        bench = Bench(folder / f"worker{number}", thorough)
+        for mutant in iter(tasks.get, None):
+            results.put(bench.judge(mutant))
+    except UnsoundError as error:
+        results.put(str(error))
 
 
 def known(path: Path) -> dict[str, dict[str, Any]]:
@@ -164,8 +184,8 @@ def main() -> None:
             worker.start()
         for _ in left:
             row = results.get()
-            if row is None:
-                break
+            if isinstance(row, str):
+                raise SystemExit(row)
             rows[str(as_mutant(row))] = row
             with path.open("a", encoding="utf-8") as out:
                 out.write(json.dumps(row) + "\n")

@@ -19,8 +19,6 @@ from typing import Any
 
 import pytest
 
-ROOT = Path(__file__).resolve().parents[2]
-
 #: Uncompiled, seconds.
 QUICK = (
     "tests/rules/test_by_hand_closing.py",
@@ -30,13 +28,13 @@ QUICK = (
     "tests/rules/test_by_hand_surroundings.py",
     "tests/test_by_hand.py",
     "tests/rules/test_rubbish.py",
-    "tests/rules/uncompiled_ledger.py",
     "tests/rules/test_when_leaks_start.py",
     "tests/rules/test_placing_by_hand.py",
     "tests/rules/test_tally_by_hand.py",
     "tests/scenario/test_parameters.py",
     "tests/test_quantiles.py",
     "tests/test_streams.py",
+    "tests/rules/uncompiled_ledger.py",
 )
 #: What knows a file best goes first.
 BEST = {
@@ -139,9 +137,8 @@ def first_change(expected: dict[str, str]) -> str:
 
 def _run(files: tuple[str, ...], *how: str) -> str:
     first = _First()
-    found = [str(ROOT / name) for name in files if (ROOT / name).exists()]
-    fixed = ["-q", "-x", "-p", "no:cacheprovider", "--no-header", f"--rootdir={ROOT}"]
-    code = pytest.main([*fixed, f"-c{ROOT / 'pyproject.toml'}", *how, *found], plugins=[first])
+    fixed = ["-q", "-x", "-p", "no:cacheprovider", "--no-header"]
+    code = pytest.main([*fixed, *how, *files], plugins=[first])
     return first.failed or ("" if code == 0 else f"pytest ended with {code}")
 
 
@@ -158,7 +155,7 @@ def load_libraries() -> None:
 def in_fork(
     work: Callable[[], Any], place: Path, cache: Path, compiled: bool, limit: float
 ) -> Outcome:
-    """Do some work in a fork of this process that imports the package from ``place``."""
+    """Do some work in a fork of this process, in ``place`` and with the package that is there."""
     answer = place.parent / "answer.json"
     answer.unlink(missing_ok=True)
     child = os.fork()
@@ -190,7 +187,7 @@ def _settle(place: Path, cache: Path, compiled: bool, limit: float) -> None:
     os.environ["NUMBA_DISABLE_JIT"] = str(int(not compiled))
     os.environ["SHUTOFFSIM_CACHE"] = str(cache)
     os.environ["PYTHONPATH"] = str(place)
-    sys.path.insert(0, str(place))
-    os.chdir(ROOT)
-    for name in [name for name in sys.modules if name.partition(".")[0] == "shutoffsim"]:
-        raise RuntimeError(f"{name} was loaded before the fork")
+    sys.path[:0] = [str(place), str(place / "tests" / "mutation")]
+    os.chdir(place)
+    if any(name.partition(".")[0] == "shutoffsim" for name in sys.modules):
+        raise RuntimeError("the package was loaded before the fork")

@@ -153,7 +153,7 @@ def ledger() -> Clerk:
 @cache
 def aimed() -> Clerk:
     """Return the ledger of more histories, half of which are aimed at rare failures."""
-    return ledger_of(eventful(40.0)[:1], 1, 0, 16, 1, extra=1, tilt=True)
+    return ledger_of(eventful(30.0)[:1], 1, 0, 16, 1, extra=1, tilt=True)
 
 
 def test_every_purpose_was_seen():
@@ -181,7 +181,7 @@ def test_counts_go_on_and_no_number_is_taken_twice():
 
 def test_draws_belong_to_their_history():
     """The key holds the number of the history; even draws share that of their block."""
-    for draw in [*run(2, first=70).draws, *aimed().draws]:
+    for draw in [*ledger_of(eventful()[:2], 1, 70, 1, 4).draws, *aimed().draws]:
         own = draw.life[1]
         name = name_of(draw.stream)
         even = name == "SITE" or (name == "AIM_DRAWS" and draw.count < aim.CHOOSE)
