@@ -109,6 +109,7 @@ def work(number: int, folder: Path, thorough: bool, tasks: Any, results: Any) ->
     stages.load_libraries()
     try:
         bench = Bench(folder / f"worker{number}", thorough)
+        sys.dont_write_bytecode = True  # a mutant's must not be taken for another's
         for mutant in iter(tasks.get, None):
             results.put(bench.judge(mutant))
     except UnsoundError as error:
