@@ -60,7 +60,7 @@ class Bench:
             self.expected is not None and self.do(lambda: stages.quick(""), "quick").answer == ""
         )
         if sound and thorough:
-            sound = self.do(stages.slower, "slower", compiled=True).answer == ""
+            sound = self.do(lambda: stages.slower(""), "slower", compiled=True).answer == ""
         if not sound:
             raise UnsoundError(folder)
 
@@ -95,7 +95,7 @@ class Bench:
             by = f"first change: {tried.answer or 'no end, or no start'}"
             return {"verdict": OPEN, "stage": "digest", "by": by, "seconds": seconds}
         cache = "own cache" if mutant.file.startswith(KERNELS) else "cache"
-        last = self.do(stages.slower, "slower", compiled=True, cache=cache)
+        last = self.do(lambda: stages.slower(mutant.file), "slower", compiled=True, cache=cache)
         seconds = round(seconds + last.seconds, 1)
         if last.answer == "":
             by = f"first change: {tried.answer or 'no end, or no start'}"
