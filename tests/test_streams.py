@@ -155,6 +155,18 @@ def test_a_block_falls_evenly(count, first):
     assert sorted((half * BLOCK / 2).astype(int)) == list(range(BLOCK // 2))
 
 
+@pytest.mark.parametrize("history", [0, 1, 19, 5 * BLOCK + 30, (7 << 32) + 11])
+@pytest.mark.parametrize("count", [0, 1, 3])
+def test_an_even_number_is_a_shifted_lattice_to_the_last_bit(history, count):
+    """Places in bit-reversed order times 5 to the count, plus 52 bits of the block, modulo one."""
+    block, j = divmod(history, BLOCK)
+    place = int(f"{j:05b}"[::-1], 2) * 5**count % BLOCK
+    shift = uniform(np.uint64(3), np.uint64(block), streams.SITE, count) * 2**52 - 0.5
+    n = (int(shift) + place * 2**47) % 2**52
+    got = streams.even_uniform(np.uint64(3), np.uint64(history), streams.SITE, count)
+    assert got == (n + 0.5) / 2**52
+
+
 @pytest.mark.parametrize("place", [0, 1, BLOCK - 1])
 def test_each_place_of_a_block_is_uniform_and_free_of_the_others(place):
     """What makes means unbiased: over blocks, one history's draws are as good as any."""
