@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from staged import HOUR, MINUTE, OUTAGE, Stage
+from staged import DAY, HOUR, MINUTE, OUTAGE, Stage
 
 from shutoffsim.model import layout as L
 
@@ -151,3 +151,41 @@ def test_a_rule_that_trips_while_nobody_listens_says_which_link_was_broken(clock
     assert row["sensed"] != row["sensed"]
     row = ruled("25 min", clock).over(7 * HOUR)  # before the first
     assert row["mode"] == L.MODE_NONE
+
+
+RETRIED = """
+actuator = {retries = 1, retry_pause = "10 s"}
+policies = {away_mode = 1, close_when_away = true, close_on_power_loss = true, \
+power_loss_wait = "1 min"}
+people.trip = "5 days"
+people.stay = "900 days"
+battery = {fitted = true, capacity = "1e6 Wh", life = "1e9 h", fade = "0 % per year"}
+"""
+
+
+@pytest.mark.parametrize("reason", ["leak", "away", "power"])
+def test_a_closing_that_works_the_second_time_is_held_like_any_other(reason):
+    """The drive fails at first and is well ten seconds later; the valve is kept shut all the same."""
+    stage = Stage(RETRIED + OUTAGE)
+    stage.state.failed = 1
+    begun = HOUR
+    if reason == "leak":
+        stage.leak(HOUR)
+    elif reason == "away":
+        stage.ring(L.TRIP, HOUR)
+    else:
+        stage.ring(L.OUTAGE, HOUR)
+        begun += MINUTE
+    assert stage.to(begun + 5).state.position == L.OPEN
+    stage.state.failed = 0
+    assert stage.to(begun + 9).state.position == L.OPEN
+    assert stage.to(begun + 12).state.position == L.SHUT
+    assert stage.to(begun + 50).state.position == L.SHUT
+    state = stage.state
+    holds = {"leak": state.hold_leak, "away": state.hold_away, "power": state.hold_power}
+    assert holds == {name: int(name == reason) for name in holds}
+    assert state.nuisance_closings == (reason == "power")
+    assert state.demands == 2
+    end = {"leak": HOUR + MINUTE, "away": HOUR + 5 * DAY, "power": 6 * HOUR}[reason]
+    assert stage.to(end - 1).state.position == L.SHUT
+    assert stage.to(end + 1).state.position == L.OPEN

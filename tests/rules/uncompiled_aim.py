@@ -168,3 +168,19 @@ life = {mean = "4 years"}, change = "365.25 days", test = "never"}
     share, error = aimed_share(changes, L.MODE_NO_POWER, 192)
     assert share == pytest.approx(dormant(1 / 4) * 0.5 / (365.25 + 0.5), abs=4.5 * error)
     assert error < 0.25 * share
+
+
+def test_what_a_sensor_dies_of_by_itself():
+    """Its own rate is what the common cause leaves; its battery counts from its renewal."""
+    changes = 'detection.common_cause = 0.3\nsensors.a.battery_life = {mean = "4 years"}\n'
+    p = perfect(SENSOR.replace("RATE", "0.2") + changes).parameters()[0]
+    assert aim.own_rate(p, 0) * YEAR == pytest.approx(0.2 * 0.7, rel=1e-9)
+    s = new_state(1, 0)[0]
+    s.sensor_new_at[0] = 1 * YEAR
+    expected = -math.expm1(-(0.2 * 0.7 + 1 / 4) * 0.5)
+    assert aim.sensor_chance(p, s, 0, 2 * YEAR, 0.5 * YEAR) == pytest.approx(expected, rel=1e-9)
+    s.battery_new_at = 1 * YEAR
+    p.battery_life = (WEIBULL, 3.0, 5 * YEAR, 0.0)
+    law = stats.weibull_min(3.0, scale=5.0)
+    found = aim.battery_chance(p, s, 3 * YEAR, 0.5 * YEAR)
+    assert found == pytest.approx(1 - law.sf(2.5) / law.sf(2.0), rel=1e-9)
