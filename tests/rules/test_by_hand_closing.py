@@ -165,7 +165,7 @@ battery = {fitted = true, capacity = "1e6 Wh", life = "1e9 h", fade = "0 % per y
 
 @pytest.mark.parametrize("reason", ["leak", "away", "power"])
 def test_a_closing_that_works_the_second_time_is_held_like_any_other(reason):
-    """The drive fails at first and is well ten seconds later; the valve is kept shut all the same."""
+    """The drive fails at first and is well ten seconds later; the valve is kept shut as ever."""
     stage = Stage(RETRIED + OUTAGE)
     stage.state.failed = 1
     begun = HOUR
