@@ -1,126 +1,71 @@
-"""Bring what the pages show up to date: outputs of commands, pictures, and the sample results.
+"""Bring what the program writes about itself up to date: all of it, or the parts that are named.
 
-Run it from a checkout after a change of numbers::
+Run it from a checkout::
 
-    python docs/refresh.py             # some minutes
-    python docs/refresh.py --samples   # only the sample results in reports/
+    python docs/refresh.py                # everything: many minutes
+    python docs/refresh.py lists outputs  # only these
 
-A page asks for an output with a comment above a block of text::
-
-    <!-- output of: shutoffsim compare scenarios/holiday_cottage.toml -->
-
-The tests run the same commands and compare, so a page cannot go stale unnoticed.
+The tests make the same files and compare, so none goes stale unnoticed.
 """
 
 from __future__ import annotations
 
-import os
-import re
-import shlex
-import subprocess
+import argparse
 import sys
-from dataclasses import replace
+from collections.abc import Sequence
+from importlib import import_module
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
-PICTURE = ROOT / "docs" / "images" / "holiday_cottage.svg"
-PICTURED = ROOT / "scenarios" / "holiday_cottage.toml"
-SAMPLES = ROOT / "reports"
-SAMPLED = ("holiday_cottage", "clinic_above_shop", "terraced_house")
-SAMPLED_HISTORIES = 8  # whose incidents are kept, so that the samples stay small
-WIDTH = 80
-_SHOWN = re.compile(r"(<!-- output of: shutoffsim (.*?) -->\n```text\n)(.*?)(```\n)", re.DOTALL)
+
+#: Modules of ``makers``, what later parts build on first, what takes minutes last.
+PARTS = (
+    "units",
+    "lists",
+    "reference",
+    "directions",
+    "outputs",
+    "samples",
+    "validation",
+    "calibration",
+)
 
 
-def pages() -> list[Path]:
-    """Return the pages that may show outputs."""
-    top = [ROOT / "README.md", ROOT / "DEVELOPERS.md"]
-    return top + [
-        page for folder in ("docs", "reports") for page in sorted((ROOT / folder).glob("*.md"))
-    ]
-
-
-def shown_outputs(text: str) -> dict[str, str]:
-    """Return what a page shows, by command line."""
-    return {match[2]: match[3] for match in _SHOWN.finditer(text)}
-
-
-def run_command(line: str) -> str:
-    """Return what a command line prints on a terminal of 80 letters, without trailing spaces."""
-    import shutoffsim
-
-    package = Path(shutoffsim.__file__).resolve().parent.parent
-    done = subprocess.run(
-        # -P: the package in use, even where this folder holds another copy of it.
-        [sys.executable, "-P", "-m", "shutoffsim", *shlex.split(line)],
-        cwd=ROOT,
-        env={**os.environ, "PYTHONPATH": str(package), "COLUMNS": str(WIDTH)},
-        capture_output=True,
-        text=True,
-        check=True,
-    )
-    return "".join(f"{row.rstrip()}\n" for row in done.stdout.splitlines())
-
-
-def refresh(text: str) -> str:
-    """Return a page with all its outputs renewed."""
-    return _SHOWN.sub(lambda match: match[1] + run_command(match[2]) + match[4], text)
-
-
-def draw_picture() -> None:
-    """Draw the picture of the README from the comparison that it shows."""
-    import shutoffsim
-    from shutoffsim.report.figures import forest, save_figure
-
-    PICTURE.parent.mkdir(exist_ok=True)
-    save_figure(forest(shutoffsim.compare(shutoffsim.load(PICTURED))), PICTURE)
-
-
-def write_sample(stem: str) -> None:
-    """Write the sample results of a scenario: page, summary, and the folder they are made from."""
-    import pyarrow.compute as pc
-
-    import shutoffsim
-    from shutoffsim.report.archive import save_assessment
+def refresh(part: str) -> list[Path]:
+    """Write the files of a part that are not up to date, and return them."""
     from shutoffsim.report.files import OutputFile
 
-    file = f"scenarios/{stem}.toml"
-    found = shutoffsim.assess(shutoffsim.load(ROOT / file), where=file)
-    kept = found.incidents.filter(pc.field("history") < SAMPLED_HISTORIES)
-    save_assessment(replace(found, incidents=kept), SAMPLES / stem)
-    for kind, content in sample_pages(stem).items():
-        with OutputFile(SAMPLES / f"{stem}.{kind}") as output:
-            output.write(content)
+    renewed = []
+    for file, content in import_module(f"makers.{part}").files():
+        if not file.is_file() or file.read_bytes() != content:
+            file.parent.mkdir(exist_ok=True)
+            with OutputFile(file) as output:
+                output.write(content)
+            print(f"renewed {file}")
+            renewed.append(file)
+    return renewed
 
 
-def sample_pages(stem: str) -> dict[str, bytes]:
-    """Return page (html) and summary (pdf) of a sample's folder, by kind."""
-    import shutoffsim
-    from shutoffsim.report.leaflet.content import leaflet_content
-    from shutoffsim.report.leaflet.typeset import typeset
-    from shutoffsim.report.page.page import page
+def main(words: Sequence[str] | None = None) -> int:
+    """Renew the parts named, else all, and return the exit code."""
+    from shutoffsim.errors import ShutoffError
 
-    found = shutoffsim.load_assessment(SAMPLES / stem)
-    return {"html": page(found).encode(), "pdf": typeset(leaflet_content(found, paper="a4"))}
-
-
-def main() -> None:
-    """Renew all pages, pictures and samples."""
-    sys.path.insert(0, str(ROOT))
-    for stem in SAMPLED:
-        write_sample(stem)
-        print(f"wrote reports/{stem}")
-    if sys.argv[1:] == ["--samples"]:
-        return
-    for page in pages():
-        before = page.read_text(encoding="utf-8")
-        after = refresh(before)
-        if after != before:
-            page.write_text(after, encoding="utf-8")
-            print(f"renewed {page.relative_to(ROOT)}")
-    draw_picture()
-    print(f"drew {PICTURE.relative_to(ROOT)}")
+    parser = argparse.ArgumentParser(prog="python docs/refresh.py", description="Renew pages.")
+    parser.add_argument("part", nargs="*", help=f"Renew only these: {', '.join(PARTS)}.")
+    parts = parser.parse_args(words).part
+    unknown = [part for part in parts if part not in PARTS]
+    if unknown:
+        parser.error(f"no part is called {unknown[0]!r}; there are {', '.join(PARTS)}")
+    try:
+        for part in parts or PARTS:
+            refresh(part)
+    except ShutoffError as error:
+        print(error, file=sys.stderr)
+        return error.exit_code
+    return 0
 
 
 if __name__ == "__main__":
-    main()
+    # This checkout, and not what may be installed; the checks of published numbers are in tests.
+    sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
+    raise SystemExit(main())

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from shutoffsim.study.directions import DIRECTIONS, check_direction, page
+from makers.directions import DIRECTIONS, check_direction, page
 
 PAGE = Path(__file__).resolve().parent.parent / "docs" / "behaviour.md"
 
@@ -25,6 +25,4 @@ def test_the_opposite_claim_is_rejected(direction):
 
 
 def test_the_page_is_up_to_date():
-    assert PAGE.read_text(encoding="utf-8") == page(), (
-        "run: python -m shutoffsim.study.directions docs/behaviour.md"
-    )
+    assert PAGE.read_text(encoding="utf-8") == page(), "run python docs/refresh.py directions"

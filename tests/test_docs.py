@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import doctest
-import importlib.util
+import importlib
 import json
 import os
 import re
@@ -15,7 +15,9 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+import refresh
 import shutoffsim
+from makers import outputs
 from shutoffsim.cli import app
 from shutoffsim.model import layout as L
 from shutoffsim.study import cautions
@@ -24,16 +26,13 @@ from shutoffsim.study.incidents import COLUMNS
 ROOT = Path(__file__).resolve().parent.parent
 COTTAGE = ROOT / "scenarios" / "holiday_cottage.toml"
 README = ROOT / "README.md"
+DEVELOPERS = ROOT / "DEVELOPERS.md"
 
-spec = importlib.util.spec_from_file_location("refresh", ROOT / "docs" / "refresh.py")
-refresh = importlib.util.module_from_spec(spec)
-spec.loader.exec_module(refresh)
-
-PAGES = refresh.pages()
+PAGES = outputs.pages()
 OUTPUTS = [
     (page, line, shown)
     for page in PAGES
-    for line, shown in refresh.shown_outputs(page.read_text(encoding="utf-8")).items()
+    for line, shown in outputs.shown_outputs(page.read_text(encoding="utf-8")).items()
 ]
 PYTHON_BLOCKS = [
     (page, code)
@@ -57,7 +56,7 @@ def test_pages_show_something():
     ("page", "line", "shown"), OUTPUTS, ids=[f"{p.name}: {line}" for p, line, _ in OUTPUTS]
 )
 def test_shown_output_is_what_the_command_prints(page, line, shown):
-    assert refresh.run_command(line) == shown, "stale: run python docs/refresh.py"
+    assert outputs.run_command(line) == shown, "stale: run python docs/refresh.py outputs"
 
 
 @pytest.mark.parametrize(
@@ -72,7 +71,7 @@ def test_the_command_of_the_first_screen_is_the_one_whose_output_is_shown():
     (first, *_) = shell_lines(README)
     words = shlex.split(first.rpartition("&&")[2])
     assert Path(words[0]).name == "shutoffsim"
-    assert shlex.join(words[1:]) in refresh.shown_outputs(README.read_text("utf-8"))
+    assert shlex.join(words[1:]) in outputs.shown_outputs(README.read_text("utf-8"))
 
 
 def test_continuous_integration_runs_the_test_command_of_the_readme():
@@ -203,11 +202,14 @@ def test_the_change_log_speaks_of_the_present_version():
 # --- examples in docstrings ---------------------------------------------------------------------
 
 MODULES = [
+    "makers.markdown",
+    "makers.schema",
     "shutoffsim.report.text",
     "shutoffsim.report.timeline",
     "shutoffsim.study.compare",
     "shutoffsim.study.replay",
     "shutoffsim.study.words",
+    "support.agreement",
 ]
 
 
@@ -219,20 +221,17 @@ def test_examples_in_docstrings_run(name, monkeypatch):
     assert failed == 0
 
 
-def test_refresh_finds_a_stale_page():
+def test_a_stale_page_is_found():
     page = "<!-- output of: shutoffsim --version -->\n```text\nshutoffsim 0.0\n```\n"
-    renewed = refresh.refresh(page)
+    renewed = outputs.renew(page)
     assert renewed != page
-    assert refresh.shown_outputs(renewed) == {"--version": f"shutoffsim {shutoffsim.__version__}\n"}
+    assert outputs.shown_outputs(renewed) == {"--version": f"shutoffsim {shutoffsim.__version__}\n"}
 
 
-def test_the_picture_is_drawn_the_same_twice(tmp_path, monkeypatch):
-    monkeypatch.setattr(refresh, "PICTURE", tmp_path / "a.svg")
+def test_the_picture_is_drawn_the_same_twice(monkeypatch):
     monkeypatch.setattr(shutoffsim, "compare", lambda s: compared(s), raising=False)
-    refresh.draw_picture()
-    first = (tmp_path / "a.svg").read_bytes()
-    refresh.draw_picture()
-    assert (tmp_path / "a.svg").read_bytes() == first
+    first = outputs.picture()
+    assert outputs.picture() == first
     assert first.startswith(b"<?xml")
     assert len(first) > 5000
 
@@ -243,12 +242,65 @@ def compared(scenario):
     return compare(scenario, histories=8)
 
 
-def test_this_script_needs_no_installation():
+# --- docs/refresh.py ----------------------------------------------------------------------------
+
+
+def test_every_part_can_be_named():
+    makers = (ROOT / "docs" / "makers").glob("*.py")
+    assert {maker.stem for maker in makers if "def files(" in maker.read_text()} == set(
+        refresh.PARTS
+    )
+    told = re.findall(r"^\| `python docs/refresh.py (\w+)`", DEVELOPERS.read_text("utf-8"), re.M)
+    assert told == list(refresh.PARTS)
+
+
+@pytest.fixture
+def part(tmp_path, monkeypatch):
+    """Return a function that makes "lists" consist of these files in a new folder."""
+
+    def made(**texts: str) -> Path:
+        def files():
+            for name, text in texts.items():
+                if text == "bad":
+                    raise shutoffsim.errors.ModelError("it cannot be made", where=name)
+                yield tmp_path / name, text.encode()
+
+        monkeypatch.setattr("makers.lists.files", files)
+        return tmp_path
+
+    return made
+
+
+def test_only_what_is_stale_is_written(part, capsys):
+    folder = part(stale="new", fresh="same", missing="made")
+    (folder / "stale").write_text("old")
+    (folder / "fresh").write_text("same")
+    assert refresh.main(["lists"]) == 0
+    assert {file.name: file.read_text() for file in folder.iterdir()} == {
+        "stale": "new",
+        "fresh": "same",
+        "missing": "made",
+    }
+    told = capsys.readouterr().out.splitlines()
+    assert [Path(line).name for line in told] == ["stale", "missing"]
+
+
+def test_what_cannot_be_made_or_written_is_told(part, capsys):
+    assert part(first="text", second="bad").is_dir()
+    assert refresh.main(["lists"]) == 2
+    assert "second: it cannot be made" in capsys.readouterr().err
+    (part(place="text") / "place").mkdir()
+    assert refresh.main(["lists"]) == 2
+    assert "this is a folder" in capsys.readouterr().err
+
+
+def test_the_script_needs_no_installation_and_refuses_an_unknown_part(tmp_path):
     done = subprocess.run(
-        [sys.executable, "-c", "import runpy; runpy.run_path('docs/refresh.py')"],
-        cwd=ROOT,
+        [sys.executable, ROOT / "docs" / "refresh.py", "prices"],
+        cwd=tmp_path,
+        env={key: value for key, value in os.environ.items() if key != "PYTHONPATH"},
         capture_output=True,
         text=True,
-        check=False,
     )
-    assert done.returncode == 0, done.stderr
+    assert done.returncode == 2
+    assert "no part is called 'prices'; there are units, lists," in done.stderr

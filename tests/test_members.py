@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import inspect
 import re
 from pathlib import Path
@@ -10,6 +9,7 @@ from typing import get_args
 
 import pytest
 
+from makers import lists
 from shutoffsim.cli import COMMANDS, app
 from shutoffsim.model import actuator, elements, modes
 from shutoffsim.model import layout as L
@@ -21,10 +21,6 @@ from shutoffsim.study.sizing import shortfall, worth
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "shutoffsim"
 MODEL_PAGE = (ROOT / "docs" / "model.md").read_text("utf-8")
-
-spec = importlib.util.spec_from_file_location("lists", ROOT / "docs" / "lists.py")
-lists = importlib.util.module_from_spec(spec)
-spec.loader.exec_module(lists)
 
 
 def table_after(page: str, heading: str) -> list[list[str]]:
@@ -39,7 +35,7 @@ def table_after(page: str, heading: str) -> list[list[str]]:
 @pytest.mark.parametrize("page", lists.pages(), ids=lambda page: page.name)
 def test_lists_on_pages_are_those_of_the_program(page):
     text = page.read_text("utf-8")
-    assert lists.renew(text) == text, "stale: run python docs/lists.py"
+    assert lists.renew(text) == text, "stale: run python docs/refresh.py lists"
 
 
 def test_every_list_stands_on_a_page():

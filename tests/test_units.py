@@ -5,10 +5,10 @@ import sys
 
 import pytest
 
+from makers.units import compute_lines, files
 from shutoffsim import units
 from shutoffsim.errors import UnitError
 from shutoffsim.units.factors import kept_lines
-from shutoffsim.units.library import compute_lines
 
 # One unit each, in SI, worked out by hand from the definitions of the units.
 POUND_FORCE = 0.45359237 * 9.80665
@@ -67,6 +67,7 @@ SI = {
 def test_the_kept_factors_are_those_of_the_unit_library():
     """To the last bit, for every unit that may be written and for no other."""
     assert kept_lines() == compute_lines()
+    assert [(file, file.read_bytes()) for file, _ in files()] == list(files())
 
 
 @pytest.mark.parametrize(("dimension", "unit"), list(SI))

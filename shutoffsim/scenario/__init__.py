@@ -9,19 +9,17 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from shutoffsim.scenario.reference import json_schema as json_schema
     from shutoffsim.scenario.scenario import Scenario as Scenario
     from shutoffsim.scenario.scenario import load as load
     from shutoffsim.scenario.scenario import loads as loads
     from shutoffsim.scenario.template import starter as starter
 
-__all__ = ["Scenario", "json_schema", "load", "loads", "starter"]
+__all__ = ["Scenario", "load", "loads", "starter"]
 
 _HOMES = {
     "Scenario": "scenario",
     "load": "scenario",
     "loads": "scenario",
-    "json_schema": "reference",
     "starter": "template",
 }
 

@@ -8,21 +8,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from makers import claims as C
+from makers import insurers as P
+from makers.calibration import leaks_per_year, page
 from shutoffsim.errors import ModelError
-from shutoffsim.report.calibration import leaks_per_year, main, page
 from shutoffsim.scenario import load
-from shutoffsim.study import calibration as C
-from shutoffsim.study import published as P
 
-ROOT = Path(__file__).parents[2]
-SCENARIOS = ROOT / "scenarios"
-PAGE = ROOT / "docs" / "calibration.md"
+PAGE = Path(__file__).parents[2] / "docs" / "calibration.md"
 QUICK = 1024
 
 
 @cache
 def reference(file):
-    return load(SCENARIOS / file)
+    return load(file)
 
 
 @cache
@@ -144,15 +142,6 @@ def test_too_few_histories():
         C.simulate(scenario, scenario.parameters(scenario.designs[:1]), 8, 1)
 
 
-def test_bad_requests_end_with_a_message(tmp_path, capsys):
-    assert main(["--scenarios", str(tmp_path)]) == 2
-    assert C.US_FILE in capsys.readouterr().err
-    assert main(["--write", str(tmp_path)]) == 2
-    assert "existing folder" in capsys.readouterr().err
-    assert main(["--scenarios", str(SCENARIOS), "--histories", "3"]) == 2
-    assert "too few histories" in capsys.readouterr().err
-
-
 def test_the_page_shows_the_constants_of_the_library():
     text = PAGE.read_text(encoding="utf-8")
     assert f"| {leaks_per_year():.4f} |" in text
@@ -164,7 +153,7 @@ def test_the_page_shows_the_constants_of_the_library():
 
 @pytest.fixture(scope="module")
 def whole():
-    return C.calibrate(SCENARIOS)
+    return C.calibrate()
 
 
 @pytest.mark.slow
@@ -186,4 +175,4 @@ def test_fit_reproduces_the_constants_in_the_library(whole):
 @pytest.mark.slow
 def test_page_is_fresh(whole):
     stored = PAGE.read_text(encoding="utf-8")
-    assert stored == page(whole), "run the calibration with --write docs/calibration.md"
+    assert stored == page(whole), "run python docs/refresh.py calibration"

@@ -5,8 +5,7 @@ from __future__ import annotations
 from functools import partial
 
 from runs import failing
-
-from shutoffsim.report.validation import Check, LeftOut
+from support.agreement import Check, LeftOut
 
 TABLES = "IEC 61508-6:2010, tables B.2 to B.5, recomputed from the formulae of B.3.2.2"
 EXAMPLE = "IEC 61508-6:2010, B.3.2.4"

@@ -8,11 +8,11 @@ from functools import cache
 import numpy as np
 from checks import perfect
 from runs import numbers
+from support.agreement import Check, Found, LeftOut
 
 from shutoffsim.engine.run import Setup, run_chunk
 from shutoffsim.estimate.lifedata import LifeFit, fit_life
 from shutoffsim.estimate.trend import TrendFit, fit_trend
-from shutoffsim.report.validation import Check, Found, LeftOut
 
 HANDBOOK = "NIST/SEMATECH e-Handbook of Statistical Methods, 8.4.1.3"
 ABERNETHY = "R. B. Abernethy, The New Weibull Handbook, C.5"

@@ -10,11 +10,11 @@ import numpy as np
 from checks import perfect
 from runs import numbers, over_probes, words
 from scipy import stats
+from support.agreement import Check, Found, LeftOut
 
 import shutoffsim
 from shutoffsim.engine.run import Chunk
 from shutoffsim.model import layout as L
-from shutoffsim.report.validation import Check, Found, LeftOut
 from shutoffsim.study.assessment.losses import LossTally
 from shutoffsim.study.assessment.sums import SumOfYear
 from shutoffsim.study.assessment.yearly import Largest, yearly_losses

@@ -7,12 +7,12 @@ from collections.abc import Callable
 from functools import cache
 
 import numpy as np
+from support.agreement import Check, Found, LeftOut
 from support.procedure import Interval, StableResult, run_until_stable
 
 from shutoffsim.model.compiled import kernel
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.model.streams import uniform
-from shutoffsim.report.validation import Check, Found, LeftOut
 
 BLOCK = 10_000
 ADDITIVE = "JCGM 101:2008, 9.2, tables 2 and 3, as asserted in a public test suite"

@@ -6,8 +6,8 @@ import math
 from collections.abc import Callable
 
 from runs import over_probes
+from support.agreement import Check, Found, LeftOut
 
-from shutoffsim.report.validation import Check, Found, LeftOut
 from shutoffsim.scenario.pipes import density, full_bore_flow, viscosity
 from shutoffsim.scenario.schema.water import SupplyPipe
 

@@ -11,10 +11,10 @@ from typing import Any
 
 import numpy as np
 from checks import perfect, ratio
+from support.agreement import Found
 
 import shutoffsim
 from shutoffsim.engine.run import Setup, run_chunks
-from shutoffsim.report.validation import Found
 
 
 def words(text: str) -> list[str]:

@@ -13,15 +13,14 @@ import published_lives as lives
 import published_water as water
 import pytest
 from checks import FAILED, perfect, ratio
+from support.agreement import Check, Found, half_unit, judge
 
+from makers import validation
 from shutoffsim.engine.run import Setup, run_chunks
 from shutoffsim.errors import ModelError, OutputError
-from shutoffsim.report import validation
-from shutoffsim.report.validation import Check, Found, half_unit, judge
 
-FOLDER = Path(__file__).resolve().parent
-PAGE = FOLDER.parent.parent / "docs" / "validation.md"
-COLLECTION = validation.collect(FOLDER)
+PAGE = Path(__file__).resolve().parents[2] / "docs" / "validation.md"
+COLLECTION = validation.collect(validation.CHECKS)
 
 
 @cache
@@ -56,9 +55,8 @@ def test_a_check_says_which_code_it_runs():
 
 
 def test_the_page_is_up_to_date():
-    """The page shows what the checks find now; validation.COMMAND writes it anew."""
     page = validation.write_page(COLLECTION, [find(check) for check in COLLECTION.checks])
-    assert PAGE.read_text(encoding="utf-8") == page, f"run {validation.COMMAND}"
+    assert PAGE.read_text(encoding="utf-8") == page, "run python docs/refresh.py validation"
 
 
 # --- faults that must show ----------------------------------------------------------------------
@@ -213,10 +211,10 @@ def test_a_check_needs_something_to_compare_with():
         example(evidence="hearsay")
 
 
-# --- the page and its command -------------------------------------------------------------------
+# --- the page -------------------------------------------------------------------
 
 MODULE = """
-from shutoffsim.report.validation import Check, Found, LeftOut
+from support.agreement import Check, Found, LeftOut
 CHECKS = [
     Check("Halves", "one half", lambda: Found({value}), "arithmetic", "computed", exact="0.500"),
     Check("Halves", "a slip", lambda: Found(0.25, 0.001), "a book", "published", printed="0.52",
@@ -240,11 +238,10 @@ def folder(tmp_path, monkeypatch, request):
     return write
 
 
-def test_the_command_writes_the_page(folder, tmp_path, capsys):
-    target = tmp_path / "page.md"
-    assert validation.main([str(folder(0.5)), "--write", str(target)]) == 0
-    assert capsys.readouterr().out == "2 of 2 checks hold\n"
-    text = target.read_text()
+def test_the_page_tells_what_was_found(folder):
+    ((file, content),) = validation.files(folder(0.5))
+    assert file == PAGE
+    text = content.decode()
     assert "| one half | arithmetic | computed |  | 0.500 | 0.5 | 0 | 0.0005 | agrees |" in text
     assert "| 0.008 | disagrees, as it must |" in text
     assert "| a slip [1] | a book | published | 0.52 | 0.250 | 0.2500 | 0.0010 | 0.008 |" in text
@@ -253,19 +250,15 @@ def test_the_command_writes_the_page(folder, tmp_path, capsys):
     assert "2 of 2 checks hold" in text
 
 
-def test_the_command_says_which_check_fails(folder, capsys):
-    assert validation.main([str(folder(0.6))]) == 1
-    out = capsys.readouterr().out
-    assert out == "1 of 2 checks hold\nHalves: one half: away from the exact value\n"
+def test_a_check_that_fails_stands_on_the_page_and_is_an_error(folder):
+    files = validation.files(folder(0.6))
+    _, content = next(files)
+    assert "**FAILS**: away from the exact value" in content.decode()
+    with pytest.raises(ModelError, match="1 of 2 checks do not hold") as caught:
+        next(files)
+    assert caught.value.found == "Halves: one half: away from the exact value"
 
 
-def test_a_folder_without_checks_is_refused(tmp_path, capsys):
-    assert validation.main([str(tmp_path)]) == 2
-    assert "no checks here" in capsys.readouterr().err
+def test_a_folder_without_checks_is_refused(tmp_path):
     with pytest.raises(OutputError, match="no checks here"):
         validation.collect(tmp_path)
-
-
-def test_a_page_that_cannot_be_written_is_told(folder, tmp_path, capsys):
-    assert validation.main([str(folder(0.5)), "--write", str(tmp_path)]) == 2
-    assert "this is a folder" in capsys.readouterr().err

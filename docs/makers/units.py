@@ -1,7 +1,7 @@
-"""What the unit library says of the listed units: ``python -m shutoffsim.units.library``.
+"""Factors of the units that may be written, as the unit library has them.
 
 Starting the library takes longer than reading a whole scenario. So its factors are kept in
-``factors.json``; a test holds them against the library. Run this after a change of ``dimensions``.
+``factors.json``; a test holds them against the library.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from typing import Any
 
 import pint
 
+from makers import Files
 from shutoffsim.units.dimensions import DIMENSIONS
 from shutoffsim.units.factors import FILE, Lines
 
@@ -31,11 +32,7 @@ def compute_lines() -> Lines:
     return lines
 
 
-def write_lines() -> None:
-    """Write the kept file anew, a dimension a line."""
+def files() -> Files:
+    """Yield the kept file, a dimension a line."""
     rows = [f"{json.dumps(name)}: {json.dumps(line)}" for name, line in compute_lines().items()]
-    FILE.write_text("{\n" + ",\n".join(rows) + "\n}\n", encoding="utf-8")
-
-
-if __name__ == "__main__":
-    write_lines()
+    yield FILE, ("{\n" + ",\n".join(rows) + "\n}\n").encode()

@@ -1,20 +1,17 @@
-"""Pages for people and editors, written from the schema and the library of defaults.
-
-``python -m shutoffsim.scenario.reference docs/`` writes all of them.
-"""
+"""Pages for people and editors, written from the schema and the library of defaults."""
 
 from __future__ import annotations
 
 import json
-import sys
 from collections.abc import Iterator
-from pathlib import Path as FilePath
 from typing import Any
 
 from pydantic.fields import FieldInfo
 
+from makers import DOCS, Files
+from makers.markdown import cell, generated, row, table
+from makers.schema import json_schema
 from shutoffsim import units
-from shutoffsim.errors import OutputError
 from shutoffsim.scenario import library
 from shutoffsim.scenario.distributions import FORMS
 from shutoffsim.scenario.library import ASSUMPTION, Default
@@ -28,105 +25,15 @@ SCHEMA_FILE = "scenario.schema.json"
 REFERENCE_FILE = "scenario-reference.md"
 DEFAULTS_FILE = "defaults.md"
 UNKNOWN_FILE = "what-nobody-knows.md"
-_GENERATED = "<!-- Written by shutoffsim.scenario.reference; do not edit. -->\n"
 # Where the entries of a named section have their defaults in the library.
 _SINGULAR = {"zones": "zone", "leaks": "leak", "sensors": "sensor"}
-
-
-def json_schema() -> dict[str, Any]:
-    """JSON Schema (draft 2020-12) of a scenario file, for editors that complete and check.
-
-    Returns
-    -------
-    dict
-        A schema in which only what has no default is required.
-
-    Examples
-    --------
-    >>> json_schema()["required"]
-    ['leaks', 'designs']
-    """
-    schema = System.model_json_schema(by_alias=True)
-    shared: dict[str, Any] = {}
-    definitions = schema["$defs"]
-    for definition in definitions.values():
-        definition.pop("required", None)
-        _tidy(definition, shared)
-    definitions |= shared
-    sections = schema["properties"]
-    for section in sections.values():
-        section.pop("title", None)
-    changes = {key: value for key, value in sections.items() if key != "service_life"}
-    text = {"type": "string", "maxLength": 2000}
-    definitions["Design"] = {
-        "type": "object",
-        "description": "A named set of changes to anything above.",
-        "additionalProperties": False,
-        "properties": {
-            "like": {"type": "string", "description": "Another design to start from."},
-            "description": {**text, "description": "What it is."},
-            "drop": {
-                "type": "array",
-                "items": {"type": "string"},
-                "description": "Keys of values stated elsewhere that it does not take over.",
-            },
-            **changes,
-        },
-    }
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "title": "Scenario",
-        "description": "A dwelling, its leaks and its people, and the designs to compare.",
-        "type": "object",
-        "additionalProperties": False,
-        "required": ["leaks", "designs"],
-        "properties": {
-            "name": {
-                "type": "string",
-                "maxLength": LONGEST_NAME,
-                "description": "What the scenario is called.",
-            },
-            "description": {**text, "description": "What it is about."},
-            "currency": {
-                "type": "string",
-                "pattern": "^[A-Z]{3}$",
-                "description": f"Currency of all amounts; {DEFAULT_CURRENCY} when left out.",
-            },
-            **sections,
-            "designs": {
-                "type": "object",
-                "minProperties": 1,
-                "additionalProperties": {"$ref": "#/$defs/Design"},
-                "description": "The designs to compare; the first is the reference.",
-            },
-        },
-        "$defs": definitions,
-    }
-
-
-def _tidy(definition: dict[str, Any], shared: dict[str, Any]) -> None:
-    """Drop generated titles and the null that TOML does not have; share what is repeated."""
-    definition.pop("title", None)
-    for key, value in definition.get("properties", {}).items():
-        choices = [x for x in value.get("anyOf", []) if x != {"type": "null"}]
-        if len(choices) == 1:
-            value = {**choices[0], "description": value.get("description", "")}
-        elif choices:
-            value = {**value, "anyOf": choices}
-        value.pop("title", None)
-        if value.get("default", 0) is None:
-            value.pop("default")
-        name = value.pop("x-shared", None)
-        if name is not None:
-            shared[name] = {"anyOf": value["anyOf"]}
-            value = {"$ref": f"#/$defs/{name}", "description": value["description"]}
-        definition["properties"][key] = value
 
 
 def reference_page() -> str:
     """The scenario reference as Markdown."""
     lines = [
-        _GENERATED,
+        generated("reference"),
+        "",
         "# Scenario reference",
         "",
         "A scenario is one TOML file. Everything but leaks and designs may be left out; the",
@@ -138,23 +45,23 @@ def reference_page() -> str:
         'A physical value is a text of a number and a unit, such as `"3 bar"`; the number has a',
         "point, never a comma, and no spaces. Shares and factors may be plain numbers.",
         "",
-        "| dimension | units |",
-        "|---|---|",
     ]
-    lines += [
-        f"| {name} | {', '.join(f'`{unit}`' for unit in units.units_of(name) if unit)} |"
-        for name in units.dimensions()
-    ]
+    lines += table(
+        ("dimension", "units"),
+        (
+            (name, ", ".join(f"`{unit}`" for unit in units.units_of(name) if unit))
+            for name in units.dimensions()
+        ),
+    )
     lines += [
         "",
         'Money is written `"120 EUR"` or `"60 EUR/m2"`, in the scenario\'s currency.',
         "",
         "A value that varies is a small table:",
         "",
-        "| keys | meaning |",
-        "|---|---|",
     ]
-    lines += [f"| `{', '.join(keys)}` | {meaning} |" for keys, meaning in FORMS.items()]
+    forms = ((f"`{', '.join(keys)}`", meaning) for keys, meaning in FORMS.items())
+    lines += table(("keys", "meaning"), forms)
     lines += [
         "",
         "`spread` and `shape` are plain numbers, the other keys have units.",
@@ -167,12 +74,12 @@ def reference_page() -> str:
         "| `description` | text | |",
         f"| `currency` | three capital letters | `{DEFAULT_CURRENCY}` |",
     ]
-    lines += list(_rows(System, ()))
+    lines += map(row, _rows(System, ()))
     for path, model, description in _sections(System, ()):
         lines += ["", f"## [{_heading(path)}]", "", description, ""]
         rows = list(_rows(model, path))
         if rows:
-            lines += ["| key | value | default |", "|---|---|---|", *rows]
+            lines += table(("key", "value", "default"), rows)
         for group in model.alternatives:
             lines += ["", "Only one of " + ", ".join(f"`{key}`" for key in group) + "."]
     lines += [
@@ -236,7 +143,8 @@ def reference_page() -> str:
 def defaults_page() -> str:
     """The library of defaults as Markdown."""
     lines = [
-        _GENERATED,
+        generated("reference"),
+        "",
         "# Library of defaults",
         "",
         "Every value that a scenario may leave out. *published*: read in the source itself.",
@@ -245,18 +153,16 @@ def defaults_page() -> str:
         "so that the model can run. A value worked out from others has the weakest label among",
         "them. Results depend on these; a report lists those it used.",
     ]
-    table = None
+    tables: dict[Path, list[tuple[str, ...]]] = {}
     for path, entry in library.entries().items():
         here = path[:-1] if path[-2:-1] != ("week",) else path[:-2]
-        if here != table:
-            table = here
-            lines += ["", f"## {_library_heading(here)}", ""]
-            lines += ["| key | value | evidence | source | drives |", "|---|---|---|---|---|"]
-        key = dotted(path[len(here) :])
-        lines.append(
-            f"| `{key}` | {_value(entry.value)} | {entry.evidence} | {_cell(entry.source)} "
-            f"| {entry.drives} |"
-        )
+        key = f"`{dotted(path[len(here) :])}`"
+        source = cell(entry.source)
+        cells = (key, _value(entry.value), entry.evidence, source, entry.drives)
+        tables.setdefault(here, []).append(cells)
+    for here, rows in tables.items():
+        lines += ["", f"## {_library_heading(here)}", ""]
+        lines += table(("key", "value", "evidence", "source", "drives"), rows)
     return "\n".join([*lines, ""])
 
 
@@ -265,7 +171,8 @@ def unknowns_page() -> str:
     entries = library.entries()
     assumed = {path: entry for path, entry in entries.items() if entry.evidence == ASSUMPTION}
     lines = [
-        _GENERATED,
+        generated("reference"),
+        "",
         "# What nobody knows",
         "",
         f"Of the {len(entries)} values in the [library of defaults]({DEFAULTS_FILE}),",
@@ -276,14 +183,15 @@ def unknowns_page() -> str:
         "",
         "## What to measure, and how",
         "",
-        "| value | now | drives | how to measure it |",
-        "|---|---|---|---|",
     ]
-    lines += [
-        f"| `{dotted(path)}` | {_value(entry.value)} | {entry.drives} | {_cell(entry.measure)} |"
-        for path, entry in assumed.items()
-        if entry.measure
-    ]
+    lines += table(
+        ("value", "now", "drives", "how to measure it"),
+        (
+            (f"`{dotted(path)}`", _value(entry.value), entry.drives, cell(entry.measure))
+            for path, entry in assumed.items()
+            if entry.measure
+        ),
+    )
     lines += [
         "",
         "## Assumed as well",
@@ -298,36 +206,6 @@ def unknowns_page() -> str:
     for heading, keys in others.items():
         lines += ["", f"**{heading}**: " + ", ".join(keys)]
     return "\n".join([*lines, ""])
-
-
-def write_pages(folder: FilePath) -> list[FilePath]:
-    """Write schema, reference, defaults and what nobody knows.
-
-    Parameters
-    ----------
-    folder : pathlib.Path
-        An existing folder.
-
-    Returns
-    -------
-    list of pathlib.Path
-        The files written.
-
-    Raises
-    ------
-    OutputError
-        When the folder does not exist.
-    """
-    if not folder.is_dir():
-        raise OutputError(
-            "there is no such folder", where=str(folder), expected="an existing folder"
-        )
-    written = []
-    for name, text in pages().items():
-        file = folder / name
-        file.write_text(text, encoding="utf-8")
-        written.append(file)
-    return written
 
 
 def pages() -> dict[str, str]:
@@ -349,13 +227,13 @@ def _sections(model: type[Section], path: Path) -> Iterator[tuple[Path, type[Sec
         yield from _sections(part.model, here)
 
 
-def _rows(model: type[Section], path: Path) -> Iterator[str]:
+def _rows(model: type[Section], path: Path) -> Iterator[tuple[str, str, str]]:
     for key, part in parts(model).items():
         if part.kind != "value":
             continue
         field = model.model_fields[part.field]
         default = _default_text(model, path, key, part.optional)
-        yield f"| `{key}` | {field.description} ({_words(field)}) | {default} |"
+        yield f"`{key}`", f"{field.description} ({_words(field)})", default
 
 
 def _default_text(model: type[Section], path: Path, key: str, optional: bool) -> str:
@@ -431,23 +309,7 @@ def _toml(raw: Any) -> str:
     return f'"{raw}"' if isinstance(raw, str) else str(raw)
 
 
-def _cell(text: str) -> str:
-    return text.replace("|", "/")
-
-
-def main(arguments: list[str]) -> int:
-    """Write the pages into the folder given."""
-    if len(arguments) != 1:
-        print("usage: python -m shutoffsim.scenario.reference FOLDER", file=sys.stderr)
-        return OutputError.exit_code
-    try:
-        for file in write_pages(FilePath(arguments[0])):
-            print(file)
-    except OutputError as error:
-        print(error, file=sys.stderr)
-        return error.exit_code
-    return 0
-
-
-if __name__ == "__main__":
-    raise SystemExit(main(sys.argv[1:]))
+def files() -> Files:
+    """Yield all pages."""
+    for name, text in pages().items():
+        yield DOCS / name, text.encode()

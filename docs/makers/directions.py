@@ -1,18 +1,15 @@
-"""Sensible behaviour: which way a change must move a result, checked on common random numbers.
-
-``python -m shutoffsim.study.directions docs/behaviour.md`` writes the page of the docs.
-"""
+"""Sensible behaviour: which way a change must move a result, checked on common random numbers."""
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
 
+from makers import DOCS, Files
+from makers.markdown import table
 from shutoffsim.engine.run import Setup, run_chunk
 from shutoffsim.model import layout as L
 from shutoffsim.scenario import loads
@@ -181,7 +178,8 @@ DIRECTIONS: tuple[Direction, ...] = (
     Direction(
         "a quick-release mount instead of four screws",
         "less loss where a person must close by hand",
-        f'{CLAMP}\nmount.kind = "screwed, metal"\nactuator.stall_torque = "2 N*m"',
+        f'{CLAMP}\nmount.kind = "screwed, metal"\nmount.slip_torque = "200 N*m"\n'
+        'actuator.stall_torque = "2 N*m"',
         f'{CLAMP}\nactuator.stall_torque = "2 N*m"',
         "loss",
         False,
@@ -339,21 +337,22 @@ def page(directions: Sequence[Direction] = DIRECTIONS) -> str:
         f"({HISTORIES} histories, {PROBES} probes each). *Leak by leak* and *history by history*",
         "are guaranteed by the model on common random numbers, and checked case by case; *on",
         "average* is a paired difference beyond two standard errors. Written by",
-        "`python -m shutoffsim.study.directions docs/behaviour.md`; a test fails when a direction",
-        "does not hold or this page is out of date.",
+        "`python docs/refresh.py directions`; a test fails when a direction does not hold or this",
+        "page is out of date.",
         "",
-        "| change | effect | how strictly | holds |",
-        "|---|---|---|---|",
     ]
+    rows = []
     for direction in directions:
         outcome = check_direction(direction)
         strictly: str = direction.level
         if outcome.cases:
             strictly += f", {outcome.cases:,} of them"
         verdict = "yes" if outcome.holds else "**no**"
-        lines.append(f"| {direction.change} | {direction.effect} | {strictly} | {verdict} |")
+        rows.append((direction.change, direction.effect, strictly, verdict))
+    lines += table(("change", "effect", "how strictly", "holds"), rows)
     return "\n".join(lines) + "\n"
 
 
-if __name__ == "__main__":
-    Path(sys.argv[1]).write_text(page(), encoding="utf-8")
+def files() -> Files:
+    """Yield the page."""
+    yield DOCS / "behaviour.md", page().encode()

@@ -1,8 +1,6 @@
-"""Calibration: a few free constants fitted to insurers' figures, and checks against others.
+"""Simulated claims: a few free constants fitted to insurers' figures, and checks against others.
 
-``python -m shutoffsim.report.calibration`` prints published and simulated figures side by side;
-``--write docs/calibration.md`` writes them as a page. Everything runs on common random numbers,
-so the fit is deterministic.
+Everything runs on common random numbers, so the fit is deterministic.
 """
 
 from __future__ import annotations
@@ -10,23 +8,23 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from makers import ROOT
+from makers import insurers as P
 from shutoffsim.engine.run import Setup, run_chunks
 from shutoffsim.errors import ModelError
 from shutoffsim.model import layout as L
 from shutoffsim.model.streams import BLOCK
 from shutoffsim.scenario import Scenario, load
-from shutoffsim.study import published as P
 
 Array = NDArray[np.float64]
 
-US_FILE = "reference_us_house.toml"
-GERMAN_FILE = "reference_german_flat.toml"
+US_FILE = ROOT / "scenarios" / "reference_us_house.toml"
+GERMAN_FILE = ROOT / "scenarios" / "reference_german_flat.toml"
 HISTORIES = 8192
 SEED = 2022
 GROUPS = 32  # of blocks of histories, for the standard errors
@@ -270,23 +268,16 @@ class Calibration:
     extras: dict[str, float]
 
 
-def calibrate(folder: str | Path, histories: int = HISTORIES, seed: int = SEED) -> Calibration:
+def calibrate(histories: int = HISTORIES, seed: int = SEED) -> Calibration:
     """Simulate both reference cases with the library as it is, and fit its constants anew.
 
     Parameters
     ----------
-    folder : str or pathlib.Path
-        Where the two reference scenarios are.
     histories, seed : int
         Size and seed of every run.
-
-    Raises
-    ------
-    ScenarioError
-        When a reference scenario cannot be read.
     """
-    us = load(Path(folder) / US_FILE)
-    german = load(Path(folder) / GERMAN_FILE)
+    us = load(US_FILE)
+    german = load(GERMAN_FILE)
     params = us.parameters(us.designs[:1])
     now = simulate(us, params, histories, seed)
     lines = [_line(now, name, P.US[name], FIGURES[name], "fitted") for name in _FITTED_US]

@@ -1,21 +1,19 @@
-"""The calibration as a page: ``python -m shutoffsim.report.calibration`` writes it."""
+"""Calibration: what insurers published beside what is simulated."""
 
 from __future__ import annotations
 
-import argparse
-import sys
 from collections.abc import Sequence
-from pathlib import Path
 from typing import Any
 
+from makers import DOCS, Files
+from makers.claims import FIGURES, Calibration, calibrate
+from makers.insurers import Line
+from makers.markdown import generated, table
 from shutoffsim import units
-from shutoffsim.errors import OutputError, ShutoffError
 from shutoffsim.scenario import library
-from shutoffsim.study.calibration import FIGURES, HISTORIES, SEED, Calibration, calibrate
-from shutoffsim.study.published import Line
 
 _HEAD = """\
-<!-- Made by python -m shutoffsim.report.calibration --write docs/calibration.md; do not edit. -->
+{generated}
 
 # Calibration
 
@@ -105,11 +103,12 @@ def page(c: Calibration) -> str:
     Parameters
     ----------
     c : Calibration
-        From :func:`shutoffsim.study.calibration.calibrate`.
+        From :func:`makers.claims.calibrate`.
     """
     constants, errors = c.us_fit.constants, c.us_fit.errors
     costs = [str(_value("damage", key)) for key in ("fixed_loss", "area_loss", "contents_loss")]
     head = _HEAD.format(
+        generated=generated("calibration"),
         histories=c.histories,
         seed=c.seed,
         leaks=f"{leaks_per_year():.4f}",
@@ -178,20 +177,24 @@ def _value(*path: str) -> Any:
 
 
 def _table(lines: Sequence[Line], sources: list[str]) -> str:
-    rows = [
-        "| figure | published | range | simulated | role | | source |",
-        "|" + "---|" * 7,
-    ]
+    rows = []
     for line in lines:
         p = line.published
         if p.source not in sources:
             sources.append(p.source)
         rows.append(
-            f"| {line.name} | {_number(p.value)} | {_number(p.low)} to {_number(p.high)} "
-            f"| {_with_error(line.simulated, line.std_error)} | {line.role} | {line.verdict} "
-            f"| {sources.index(p.source) + 1} |"
+            (
+                line.name,
+                _number(p.value),
+                f"{_number(p.low)} to {_number(p.high)}",
+                _with_error(line.simulated, line.std_error),
+                line.role,
+                line.verdict,
+                str(sources.index(p.source) + 1),
+            )
         )
-    return "\n".join(rows)
+    names = ("figure", "published", "range", "simulated", "role", "", "source")
+    return "\n".join(table(names, rows))
 
 
 def _number(value: float) -> str:
@@ -205,35 +208,6 @@ def _with_error(value: float, error: float) -> str:
     return f"{value:.{digits}f} ± {error:.{digits}f}"
 
 
-def main(arguments: Sequence[str] | None = None) -> int:
-    """Print the calibration, or write it to a file."""
-    parser = argparse.ArgumentParser(
-        prog="python -m shutoffsim.report.calibration", description="Published against simulated."
-    )
-    parser.add_argument("--scenarios", default="scenarios", help="folder of the reference cases")
-    parser.add_argument("--histories", type=int, default=HISTORIES, help="histories per run")
-    parser.add_argument("--seed", type=int, default=SEED, help="seed of every run")
-    parser.add_argument("--write", metavar="FILE", help="write the page there")
-    options = parser.parse_args(arguments)
-    try:
-        target = Path(options.write) if options.write else None
-        if target is not None and (target.is_dir() or not target.parent.is_dir()):
-            raise OutputError(
-                "a file cannot be written there",
-                where=str(target),
-                expected="a file in an existing folder",
-            )
-        text = page(calibrate(options.scenarios, options.histories, options.seed))
-        if target is None:
-            print(text)
-        else:
-            target.write_text(text, encoding="utf-8")
-            print(target)
-    except ShutoffError as error:
-        print(error, file=sys.stderr)
-        return error.exit_code
-    return 0
-
-
-if __name__ == "__main__":
-    raise SystemExit(main())
+def files() -> Files:
+    """Yield the page."""
+    yield DOCS / "calibration.md", page(calibrate()).encode()

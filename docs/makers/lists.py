@@ -1,14 +1,8 @@
-"""Write the lists that pages take from the program: commands, closing elements, failure modes.
-
-Run it from a checkout after a change of one of them::
-
-    python docs/lists.py
+"""Lists that pages take from the program: commands, closing elements, failure modes, figures.
 
 A page asks for a list with a comment above a table::
 
     <!-- list: failure modes -->
-
-The tests make the same lists and compare, so no list misses a member.
 """
 
 from __future__ import annotations
@@ -19,9 +13,10 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, Literal, get_args, get_origin, get_type_hints
 
+from makers import DOCS, Files
+from makers.markdown import cell, table
 from shutoffsim.model.modes import Known, Stage
 
-ROOT = Path(__file__).resolve().parent.parent
 _LIST = re.compile(r"(<!-- list: (.*?) -->\n)(.*?)(?=<!-- end of list -->)", re.DOTALL)
 
 
@@ -43,17 +38,22 @@ def commands() -> Iterator[str]:
         yield " ".join(["shutoffsim", name, *map(_argument, arguments)])
         yield "```"
         yield ""
-        yield "| argument or option | what for |"
-        yield "|---|---|"
-        for p in command.params:
-            if p.name in hints:
-                shown = _argument(p) if p in arguments else _option(p, hints[p.name])
-                yield f"| `{shown}` | {_cell(p.help or '')} |"
+        yield from table(
+            ("argument or option", "what for"),
+            (
+                (
+                    f"`{_argument(p) if p in arguments else _option(p, hints[p.name])}`",
+                    cell(p.help or ""),
+                )
+                for p in command.params
+                if p.name in hints
+            ),
+        )
         yield ""
 
 
 def _argument(p: Any) -> str:
-    return _cell(p.metavar if p.required else f"[{p.metavar}]")
+    return cell(p.metavar if p.required else f"[{p.metavar}]")
 
 
 def _option(p: Any, hint: Any) -> str:
@@ -74,13 +74,19 @@ def closing_elements() -> Iterator[str]:
     from shutoffsim.model.elements import ELEMENTS
     from shutoffsim.report.elements import WORDS
 
-    yield "| `element.kind` | what is fitted | moved by | on the existing valve | without power |"
-    yield "|---|---|---|---|---|"
-    for kind, element in ELEMENTS.items():
-        place = "clamped on" if element.clamped else "replaced" if element.own_valve else "left"
-        yield (
-            f"| `{kind}` | {WORDS[kind].fitted} | {element.drive} | {place} | {element.unpowered} |"
-        )
+    yield from table(
+        ("`element.kind`", "what is fitted", "moved by", "on the existing valve", "without power"),
+        (
+            (
+                f"`{kind}`",
+                WORDS[kind].fitted,
+                element.drive,
+                "clamped on" if element.clamped else "replaced" if element.own_valve else "left",
+                element.unpowered,
+            )
+            for kind, element in ELEMENTS.items()
+        ),
+    )
 
 
 def failure_modes() -> Iterator[str]:
@@ -88,30 +94,32 @@ def failure_modes() -> Iterator[str]:
     from shutoffsim.model.modes import FAILURE_MODES
     from shutoffsim.report.modes import MODES
 
-    yield "| failure mode | what happened | what makes it rarer |"
-    yield "|---|---|---|"
-    for mode in FAILURE_MODES:
-        yield f"| {mode} | {MODES[mode].happened} | {MODES[mode].remedy} |"
+    yield from table(
+        ("failure mode", "what happened", "what makes it rarer"),
+        ((mode, MODES[mode].happened, MODES[mode].remedy) for mode in FAILURE_MODES),
+    )
 
 
 def links() -> Iterator[str]:
     """Yield the traits of each link of the chain."""
     from shutoffsim.model.modes import FAILURE_MODES
 
-    yield "| link | hangs on | a failed closing is known | what is mended after the incident |"
-    yield "|---|---|---|---|"
-    for name, mode in FAILURE_MODES.items():
-        yield f"| {name} | {_STAGES[mode.stage]} | {_KNOWN[mode.known]} | {mode.mends} |"
+    yield from table(
+        ("link", "hangs on", "a failed closing is known", "what is mended after the incident"),
+        (
+            (name, _STAGES[mode.stage], _KNOWN[mode.known], mode.mends)
+            for name, mode in FAILURE_MODES.items()
+        ),
+    )
 
 
 def figures() -> Iterator[str]:
     """Yield the figures of a design."""
     from shutoffsim.study.compare import FIGURES
 
-    yield "| key | meaning |"
-    yield "|---|---|"
-    for name, figure in FIGURES.items():
-        yield f"| `{name}` | {figure.meaning} |"
+    yield from table(
+        ("key", "meaning"), ((f"`{name}`", figure.meaning) for name, figure in FIGURES.items())
+    )
 
 
 _STAGES: dict[Stage, str] = {
@@ -135,10 +143,6 @@ LISTS: dict[str, Callable[[], Iterator[str]]] = {
 }
 
 
-def _cell(text: str) -> str:
-    return " ".join(text.split()).replace("|", "/")
-
-
 def listed(text: str) -> set[str]:
     """Return the names of the lists that a page asks for."""
     return {match[2] for match in _LIST.finditer(text)}
@@ -151,18 +155,10 @@ def renew(text: str) -> str:
 
 def pages() -> list[Path]:
     """Return the pages that may ask for lists."""
-    return sorted((ROOT / "docs").glob("*.md"))
+    return sorted(DOCS.glob("*.md"))
 
 
-def main() -> None:
-    """Renew the lists of all pages."""
+def files() -> Files:
+    """Yield the pages with all their lists made anew."""
     for page in pages():
-        before = page.read_text(encoding="utf-8")
-        after = renew(before)
-        if after != before:
-            page.write_text(after, encoding="utf-8")
-            print(f"renewed {page.relative_to(ROOT)}")
-
-
-if __name__ == "__main__":
-    main()
+        yield page, renew(page.read_text(encoding="utf-8")).encode()
