@@ -17,16 +17,16 @@ if TYPE_CHECKING:
     from shutoffsim.study.assessment.result import Assessment as Assessment
     from shutoffsim.study.compare import Comparison as Comparison
     from shutoffsim.study.compare import compare as compare
-    from shutoffsim.study.demand import FailureOnDemand as FailureOnDemand
-    from shutoffsim.study.demand import failure_on_demand as failure_on_demand
     from shutoffsim.study.meter import MeterReport as MeterReport
     from shutoffsim.study.meter import analyse_meter as analyse_meter
+    from shutoffsim.study.pfd import FailureOnDemand as FailureOnDemand
+    from shutoffsim.study.pfd import failure_on_demand as failure_on_demand
     from shutoffsim.study.portfolio import PortfolioResult as PortfolioResult
     from shutoffsim.study.portfolio import portfolio as portfolio
     from shutoffsim.study.replay import Replay as Replay
     from shutoffsim.study.replay import replay as replay
-    from shutoffsim.study.sizing import Sizing as Sizing
-    from shutoffsim.study.sizing import size as size
+    from shutoffsim.study.size import Sizing as Sizing
+    from shutoffsim.study.size import size as size
 
 # Everything public, and where it lives; loaded on first use so that start-up stays quick.
 _HOMES = {
@@ -39,16 +39,16 @@ _HOMES = {
     "save_assessment": "shutoffsim.report.archive",
     "Comparison": "shutoffsim.study.compare",
     "compare": "shutoffsim.study.compare",
-    "FailureOnDemand": "shutoffsim.study.demand",
-    "failure_on_demand": "shutoffsim.study.demand",
+    "FailureOnDemand": "shutoffsim.study.pfd",
+    "failure_on_demand": "shutoffsim.study.pfd",
     "MeterReport": "shutoffsim.study.meter",
     "analyse_meter": "shutoffsim.study.meter",
     "PortfolioResult": "shutoffsim.study.portfolio",
     "portfolio": "shutoffsim.study.portfolio",
     "Replay": "shutoffsim.study.replay",
     "replay": "shutoffsim.study.replay",
-    "Sizing": "shutoffsim.study.sizing",
-    "size": "shutoffsim.study.sizing",
+    "Sizing": "shutoffsim.study.size",
+    "size": "shutoffsim.study.size",
 }
 
 __all__ = [*sorted(_HOMES), "__version__"]

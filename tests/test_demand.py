@@ -19,7 +19,7 @@ from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.estimate.tally import Tally
 from shutoffsim.model import layout as L
 from shutoffsim.model.streams import BLOCK
-from shutoffsim.study.demand import MOST_UNSEEN, failure_on_demand
+from shutoffsim.study.pfd import MOST_UNSEEN, failure_on_demand
 
 # Only the actuator can fail: dormant failures found and mended at each exercise.
 RARE = """

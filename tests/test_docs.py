@@ -205,7 +205,7 @@ MODULES = [
     "makers.markdown",
     "makers.schema",
     "shutoffsim.report.text",
-    "shutoffsim.report.timeline",
+    "shutoffsim.report.replay",
     "shutoffsim.study.compare",
     "shutoffsim.study.replay",
     "shutoffsim.study.words",

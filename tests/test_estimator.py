@@ -28,7 +28,7 @@ from shutoffsim.estimate.tally import Tally
 from shutoffsim.model import layout as L
 from shutoffsim.model.streams import BLOCK
 from shutoffsim.study.compare import LEAST_HISTORIES
-from shutoffsim.study.demand import failure_on_demand
+from shutoffsim.study.pfd import failure_on_demand
 
 
 def sums(chunks: list[Chunk], values: Any, years: float) -> np.ndarray:

@@ -100,7 +100,7 @@ def test_imports_go_downward(name, path):
     [
         "from shutoffsim.engine import run",
         "import shutoffsim.study.compare",
-        "def late():\n    from shutoffsim.report import tables",
+        "def late():\n    from shutoffsim.report import compare",
         "from shutoffsim import cli",
         "from ..estimate import tally",
         "from shutoffsim.nowhere import thing",

@@ -20,13 +20,13 @@ from shutoffsim.estimate import tally as T
 from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.estimate.tally import Tally
 from shutoffsim.model import layout as L
-from shutoffsim.report.demand import print_failure_on_demand
-from shutoffsim.report.leaflet.money import answer as summary_answer
+from shutoffsim.report.compare import print_comparison
 from shutoffsim.report.page import cells
-from shutoffsim.report.tables import print_comparison
+from shutoffsim.report.pfd import print_failure_on_demand
+from shutoffsim.report.summary.money import answer as summary_answer
 from shutoffsim.report.text import bound, make_console, percent, plus_minus, ranges
 from shutoffsim.study.compare import amount
-from shutoffsim.study.demand import failure_on_demand
+from shutoffsim.study.pfd import failure_on_demand
 
 CAP = 50_000.0
 #: A leak harms only where it soaks for long, which one in two thousand does: 12,000 EUR each.

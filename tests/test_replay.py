@@ -12,7 +12,7 @@ import shutoffsim
 from shutoffsim.cli import app
 from shutoffsim.engine.run import PROBES, Setup, run_chunk
 from shutoffsim.errors import ModelError, ScenarioError
-from shutoffsim.report.timeline import moment
+from shutoffsim.report.replay import moment
 from shutoffsim.study import words
 from shutoffsim.study.incidents import incident_table
 from shutoffsim.study.replay import SEARCHED, replay

@@ -12,7 +12,7 @@ from scipy import stats
 from shutoffsim.engine.look import look
 from shutoffsim.engine.trace import History, new_state
 from shutoffsim.model import layout as L
-from shutoffsim.study.readings.belief import Belief
+from shutoffsim.study.fit_torque.belief import Belief
 from shutoffsim.study.torque import torque_over_years
 from shutoffsim.study.use import HISTORIES, rests_of_life, uses
 

@@ -16,7 +16,7 @@ from shutoffsim.errors import ScenarioError
 from shutoffsim.model import layout as L
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.model.valve import age_growth, closing_torque, idle_growth
-from shutoffsim.study.readings.belief import prior_belief
+from shutoffsim.study.fit_torque.belief import prior_belief
 
 YEAR = L.YEAR
 LEAST, MOST = 2.0**-53, 1.0 - 2.0**-53

@@ -34,13 +34,13 @@ def sample(stem: str) -> Files:
 def sample_pages(stem: str, folder: Path) -> Iterator[tuple[Path, bytes]]:
     """Yield page and summary of a sample, made from its folder."""
     import shutoffsim
-    from shutoffsim.report.leaflet.content import leaflet_content
-    from shutoffsim.report.leaflet.typeset import typeset
     from shutoffsim.report.page.page import page
+    from shutoffsim.report.summary.content import summary_content
+    from shutoffsim.report.summary.typeset import typeset
 
     found = shutoffsim.load_assessment(folder)
     yield SAMPLES / f"{stem}.html", page(found).encode()
-    yield SAMPLES / f"{stem}.pdf", typeset(leaflet_content(found, paper="a4"))
+    yield SAMPLES / f"{stem}.pdf", typeset(summary_content(found, paper="a4"))
 
 
 def files() -> Files:

@@ -7,17 +7,19 @@ from typing import Final
 
 from shutoffsim.cli.app import app, main
 
-#: The modules of all commands, in the order of the help; each adds its commands to the app.
+#: The modules of all commands, in the order of use and of the help; each adds its commands to the app.
 COMMANDS: Final = (
+    "new",
+    "check",
     "compare",
-    "fit_torque",
-    "meter",
-    "portfolio",
-    "replay",
     "report",
-    "scenario",
-    "size",
     "summary",
+    "size",
+    "fit_torque",
+    "pfd",
+    "replay",
+    "portfolio",
+    "meter",
 )
 for _module in COMMANDS:
     import_module(f"shutoffsim.cli.{_module}")

@@ -1,4 +1,4 @@
-"""`compare` and `pfd`: designs against each other, and one design on demand."""
+"""`compare`: designs against each other."""
 
 from __future__ import annotations
 
@@ -23,7 +23,6 @@ from shutoffsim.cli.options import (
     ClusterOption,
     EngineOption,
     HistoriesOption,
-    PfdDesignOption,
     ResultOption,
     ScenarioArgument,
     SeedOption,
@@ -70,8 +69,8 @@ def compare(
     store: StoreOption = None,
 ) -> None:
     """Compare designs: expected damage, how often the valve fails to close, and why."""
+    from shutoffsim.report.compare import print_comparison
     from shutoffsim.report.files import check_apart
-    from shutoffsim.report.tables import print_comparison
     from shutoffsim.report.text import make_console
     from shutoffsim.scenario import load
 
@@ -109,48 +108,3 @@ def compare(
         if table:
             table.describe_run(result)
     print_comparison(make_console(), result, str(scenario), wanted=precision)
-
-
-@app.command()
-@guarded
-def pfd(
-    scenario: ScenarioArgument,
-    design: PfdDesignOption = None,
-    relative_error: Annotated[
-        str,
-        typer.Option(
-            help="Run until the standard error of the probability is this share of it.",
-            metavar="SHARE",
-        ),
-    ] = "5%",
-    seed: SeedOption = 1,
-    engine: EngineOption = "batch",
-    workers: WorkersOption = None,
-    json: ResultOption = None,
-) -> None:
-    """Tell how often one design fails on demand, and why, also when that is rare."""
-    from shutoffsim.report.demand import print_failure_on_demand
-    from shutoffsim.report.files import check_apart
-    from shutoffsim.report.text import make_console
-    from shutoffsim.scenario import load
-
-    share = read_share(relative_error, "--relative-error")
-    loaded = load(scenario)
-    name = check_names(scenario, loaded, [design] if design is not None else None)[-1]
-    check_apart({"SCENARIO": scenario}, {"--json": json})
-    with result_file(json) as write_result:
-        compile_first()
-        from shutoffsim.study.demand import failure_on_demand
-
-        with progress_bar() as progress:
-            result = failure_on_demand(
-                loaded,
-                name,
-                relative_error=share,
-                seed=seed,
-                workers=default_workers(workers, engine),
-                engine=engine,
-                progress=progress,
-            )
-        write_result(result)
-    print_failure_on_demand(make_console(), result)

@@ -60,10 +60,10 @@ def fit_torque(
 ) -> None:
     """Learn the valve's torque from readings: what it needs now, after rest, and in years."""
     from shutoffsim.report.files import OutputFile, check_apart
-    from shutoffsim.report.readings import print_torque_fit
+    from shutoffsim.report.fit_torque import print_torque_fit
     from shutoffsim.report.text import make_console
     from shutoffsim.scenario import load
-    from shutoffsim.study import readings as study
+    from shutoffsim.study import fit_torque as study
 
     check_apart({"FILE": file, "--scenario": scenario}, {"--fragment": fragment, "--json": json})
     loaded = None
@@ -77,7 +77,7 @@ def fit_torque(
         folder = None
         if figures is not None:
             from shutoffsim.report.figures import FigureFolder
-            from shutoffsim.report.readings_figure import FIGURES, draw_figures
+            from shutoffsim.report.fit_torque_figure import FIGURES, draw_figures
 
             folder = files.enter_context(FigureFolder(figures, FIGURES))
         result = study.fit_torque(file, loaded, design, seed, valve=valve)

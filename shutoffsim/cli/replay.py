@@ -47,8 +47,8 @@ def replay(
     ] = False,
 ) -> None:
     """Tell one history, or one leak, event by event."""
+    from shutoffsim.report.replay import print_replay
     from shutoffsim.report.text import make_console
-    from shutoffsim.report.timeline import print_replay
     from shutoffsim.scenario import load
     from shutoffsim.study.replay import replay as run_replay
 

@@ -80,11 +80,11 @@ def size(
     """Size the actuator: torque needed and available, window, probability of failure, price."""
     from shutoffsim.errors import ModelError
     from shutoffsim.report.files import check_apart
-    from shutoffsim.report.sizing import print_sizing
+    from shutoffsim.report.size import print_sizing
     from shutoffsim.report.text import make_console
     from shutoffsim.scenario import load
-    from shutoffsim.study.sizing import choose_design
-    from shutoffsim.study.sizing import size as run_sizing
+    from shutoffsim.study.size import choose_design
+    from shutoffsim.study.size import size as run_sizing
 
     target, share = read_share(target_pfd, "--target-pfd"), read_share(confidence, "--confidence")
     loaded = load(scenario)
@@ -101,7 +101,7 @@ def size(
         folder = None
         if figures is not None:
             from shutoffsim.report.figures import FigureFolder
-            from shutoffsim.report.sizing_figures import FIGURES, draw_figures
+            from shutoffsim.report.size_figures import FIGURES, draw_figures
 
             folder = files.enter_context(FigureFolder(figures, FIGURES))
         compile_first()

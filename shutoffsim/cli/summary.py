@@ -49,7 +49,7 @@ def summary(
 ) -> None:
     """Write a risk summary of two pages (PDF) for an insurer or owner."""
     from shutoffsim.report.files import OutputFile, check_apart, check_end
-    from shutoffsim.report.leaflet.typeset import check_typesetter, typeset
+    from shutoffsim.report.summary.typeset import check_typesetter, typeset
 
     target = out if out is not None else Path(f"{output_stem(source)}-summary.pdf")
     check_end(target, (".pdf",))
@@ -58,12 +58,12 @@ def summary(
     wish = Wish(design, precision, histories, seed, workers, return_periods)
     with OutputFile(target) as file:
         assessment = find_assessment(source, wish, sensitivity=False)
-        from shutoffsim.report.leaflet.content import leaflet_content
-        from shutoffsim.report.leaflet.first_page import summary_answer
-        from shutoffsim.report.leaflet.letters import missing_letters
-        from shutoffsim.report.leaflet.subject import Subject
+        from shutoffsim.report.summary.content import summary_content
+        from shutoffsim.report.summary.first_page import summary_answer
+        from shutoffsim.report.summary.letters import missing_letters
+        from shutoffsim.report.summary.subject import Subject
 
-        content = leaflet_content(assessment, paper=paper)
+        content = summary_content(assessment, paper=paper)
         file.write(typeset(content))
     lacking = missing_letters(content)
     if lacking:

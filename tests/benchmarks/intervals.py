@@ -25,7 +25,7 @@ from shutoffsim.engine.run import Chunk
 from shutoffsim.estimate import tally as T
 from shutoffsim.estimate.tally import Tally, block_for
 from shutoffsim.model import layout as L
-from shutoffsim.study.demand import failure_on_demand
+from shutoffsim.study.pfd import failure_on_demand
 
 RUNS = 1000
 PRECISION = 0.02  # the default

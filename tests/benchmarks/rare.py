@@ -15,7 +15,7 @@ from scipy import optimize, stats
 from test_demand import battery, sensors
 from test_exact import TEST_INTERVAL, detected_failures, mean_survival
 
-from shutoffsim.study.demand import failure_on_demand
+from shutoffsim.study.pfd import failure_on_demand
 
 ERROR = 0.05  # wanted standard error over value
 LEVELS = (1e-3, 1e-4, 1e-5)

@@ -21,7 +21,7 @@ from floor import record_draws
 from plain_scenario import DESIGNS, scenario_text
 
 import shutoffsim
-from shutoffsim.study.demand import failure_on_demand
+from shutoffsim.study.pfd import failure_on_demand
 
 #: The ordinary program's system with leaks so frequent that few lives suffice.
 LEAKY = replace(

@@ -12,8 +12,8 @@ from rich.console import Console
 
 import shutoffsim
 from shutoffsim.report.page.page import page
-from shutoffsim.report.sizing import print_sizing
-from shutoffsim.study.sizing import size
+from shutoffsim.report.size import print_sizing
+from shutoffsim.study.size import size
 
 CLINIC = Path(__file__).resolve().parents[2] / "scenarios" / "clinic_above_shop.toml"
 DESIGN = "all together"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from shutoffsim.report import wording
-from shutoffsim.report.leaflet.values import Values
+from shutoffsim.report.summary.values import Values
 
 
 class Ledger:

@@ -6,7 +6,7 @@ import pytest
 
 from shutoffsim.scenario import loads
 from shutoffsim.scenario import starter as template
-from shutoffsim.study.readings import fit_torque
+from shutoffsim.study.fit_torque import fit_torque
 
 
 @pytest.fixture(scope="session")

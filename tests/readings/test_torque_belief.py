@@ -12,10 +12,10 @@ from torque_made import YEAR, a_prior, make_up, to_readings
 from shutoffsim.errors import ModelError
 from shutoffsim.scenario import loads
 from shutoffsim.scenario import starter as template
-from shutoffsim.study.readings import prior_belief
-from shutoffsim.study.readings.agreement import check_agreement
-from shutoffsim.study.readings.fit import draw
-from shutoffsim.study.readings.sampler import sample
+from shutoffsim.study.fit_torque import prior_belief
+from shutoffsim.study.fit_torque.agreement import check_agreement
+from shutoffsim.study.fit_torque.fit import draw
+from shutoffsim.study.fit_torque.sampler import sample
 
 HEAD = "date,valve,direction,torque,outcome,idle,age\n"
 

@@ -16,8 +16,8 @@ import shutoffsim.cli.fit_torque
 from shutoffsim.cli.app import app
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.report.figures import FigureFolder
-from shutoffsim.report.readings_figure import FIGURES, draw_figures
-from shutoffsim.study.readings import fit_torque
+from shutoffsim.report.fit_torque_figure import FIGURES, draw_figures
+from shutoffsim.study.fit_torque import fit_torque
 
 ROOT = Path(__file__).resolve().parents[2]
 EXAMPLE = ROOT / "docs" / "torque-readings.csv"

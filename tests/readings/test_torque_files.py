@@ -11,7 +11,7 @@ import shutoffsim
 from shutoffsim import units
 from shutoffsim.errors import ModelError, RecordError, ScenarioError
 from shutoffsim.scenario import starter as template
-from shutoffsim.study.readings import fit_torque
+from shutoffsim.study.fit_torque import fit_torque
 
 HEAD = "date,direction,torque,outcome,idle,age\n"
 GOOD = "2026-01-10,closing,4 N*m,moved,2 years,15 years\n"

@@ -9,8 +9,8 @@ import pytest
 from torque_made import a_prior, fixed, lognormal, plain_prior, to_readings
 
 from shutoffsim.estimate.lifedata import fit_life
-from shutoffsim.study.readings.fit import draw
-from shutoffsim.study.readings.likelihood import fit_likeliest
+from shutoffsim.study.fit_torque.fit import draw
+from shutoffsim.study.fit_torque.likelihood import fit_likeliest
 
 # NIST/SEMATECH e-Handbook of Statistical Methods, 8.4.1.3: 10 failures, 10 units running at 500 h.
 FAILED = [54, 187, 216, 240, 244, 335, 361, 373, 375, 386]

@@ -11,10 +11,10 @@ from torque_made import WEEK, YEAR, a_prior, even, fixed, lognormal, make_up
 from shutoffsim.model import layout as L
 from shutoffsim.model import quantiles
 from shutoffsim.model.valve import closing_torque
-from shutoffsim.study.readings import law, valves
-from shutoffsim.study.readings.belief import Belief, at_normal
-from shutoffsim.study.readings.fit import draw
-from shutoffsim.study.readings.likelihood import fit_likeliest
+from shutoffsim.study.fit_torque import law, valves
+from shutoffsim.study.fit_torque.belief import Belief, at_normal
+from shutoffsim.study.fit_torque.fit import draw
+from shutoffsim.study.fit_torque.likelihood import fit_likeliest
 
 NAMES = ("level", "age_factor", "idle_growth", "closing_share", "scatter", "torque")
 

@@ -7,8 +7,8 @@ import math
 import numpy as np
 
 from shutoffsim.model import quantiles
-from shutoffsim.study.readings.belief import Prior
-from shutoffsim.study.readings.law import Data
+from shutoffsim.study.fit_torque.belief import Prior
+from shutoffsim.study.fit_torque.law import Data
 
 WEEK = 7 * 86400.0
 YEAR = 365.25 * 86400.0

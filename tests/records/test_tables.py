@@ -122,8 +122,8 @@ def test_what_is_a_value_is_not_missing(house):
 
 
 def test_missing_cells_of_readings_and_of_a_meter(write):
+    from shutoffsim.study.fit_torque import fit_torque
     from shutoffsim.study.meter import analyse_meter
-    from shutoffsim.study.readings import fit_torque
 
     rows = READING + "2026-01-10,closing,4 N*m,2 years,{}\n2026-01-11,closing,4 N*m,{},n/a\n"
     fits = [fit_torque(write(rows.format(word, word))) for word in ("", "-", "NA")]

@@ -7,8 +7,8 @@ import math
 import pytest
 
 import shutoffsim
-from shutoffsim.study.sizing import size, window
-from shutoffsim.study.sizing.shortfall import SLIPPED
+from shutoffsim.study.size import size, window
+from shutoffsim.study.size.shortfall import SLIPPED
 
 FEW = {"histories": 32}
 

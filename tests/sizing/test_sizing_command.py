@@ -19,10 +19,10 @@ from shutoffsim.cli import app
 from shutoffsim.errors import ModelError, OutputError, ScenarioError
 from shutoffsim.report.figures import KINDS, FigureFolder, Gallery
 from shutoffsim.report.files import to_json
-from shutoffsim.report.sizing import print_sizing
-from shutoffsim.report.sizing_figures import FIGURES, draw_figures
+from shutoffsim.report.size import print_sizing
+from shutoffsim.report.size_figures import FIGURES, draw_figures
 from shutoffsim.report.text import make_console
-from shutoffsim.study.sizing import choose_design, size, worth
+from shutoffsim.study.size import choose_design, size, worth
 
 SCENARIO = """
 name = "a flat"

@@ -13,7 +13,7 @@ from scipy import stats
 from shutoffsim.engine.run import Setup, run_chunks
 from shutoffsim.estimate.tally import Tally
 from shutoffsim.model import layout as L
-from shutoffsim.study.sizing import ladder, need, shortfall, supply, valves, window, worth
+from shutoffsim.study.size import ladder, need, shortfall, supply, valves, window, worth
 from shutoffsim.study.torque import SHARES, torque_over_years
 from shutoffsim.study.valves import draw_valves
 

@@ -8,14 +8,14 @@ from dataclasses import replace
 
 import pypdf
 
-from shutoffsim.report.leaflet.content import Paper, leaflet_content
-from shutoffsim.report.leaflet.typeset import typeset
+from shutoffsim.report.summary.content import Paper, summary_content
+from shutoffsim.report.summary.typeset import typeset
 from shutoffsim.study.assessment.result import Assessment
 
 
 def make(assessment: Assessment, design: str | None = None, paper: Paper = "a4") -> bytes:
     """The PDF file of a summary."""
-    return typeset(leaflet_content(assessment, design, paper))
+    return typeset(summary_content(assessment, design, paper))
 
 
 def read(pdf: bytes) -> pypdf.PdfReader:

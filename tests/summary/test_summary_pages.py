@@ -10,9 +10,9 @@ from summary_pages import make, read, renamed, text, with_copies
 
 from shutoffsim.errors import ModelError, OutputError
 from shutoffsim.estimate.estimate import Estimate
-from shutoffsim.report.leaflet.content import leaflet_content
-from shutoffsim.report.leaflet.letters import missing_letters
-from shutoffsim.report.leaflet.typeset import typeset
+from shutoffsim.report.summary.content import summary_content
+from shutoffsim.report.summary.letters import missing_letters
+from shutoffsim.report.summary.typeset import typeset
 
 
 @pytest.fixture(scope="module")
@@ -83,12 +83,12 @@ def test_same_result_same_bytes(pdf, cottage_assessed):
 
 
 def test_every_letter_of_a_usual_summary_has_a_font(cottage_assessed):
-    assert missing_letters(leaflet_content(cottage_assessed)) == []
+    assert missing_letters(summary_content(cottage_assessed)) == []
 
 
 def test_letters_that_no_font_has_are_named(cottage_assessed):
     strange = renamed(cottage_assessed, lambda name: f"{name} 漏水"[-80:])
-    assert missing_letters(leaflet_content(strange)) == ["漏", "水"]
+    assert missing_letters(summary_content(strange)) == ["漏", "水"]
 
 
 HOSTILE = {
@@ -120,7 +120,7 @@ def test_markup_in_names_is_printed_as_it_is(cottage_assessed, kind):
 
 def test_letters_that_reorder_a_line_are_left_out(cottage_assessed):
     strange = renamed(cottage_assessed, lambda name: f"\N{RIGHT-TO-LEFT OVERRIDE}{name}")
-    content = leaflet_content(strange)
+    content = summary_content(strange)
     assert content["name"] == cottage_assessed.scenario
 
 
@@ -215,7 +215,7 @@ def test_one_history_admits_that_it_tells_little(cottage_assessed):
     ],
 )
 def test_answer_says_worse_unclear_or_better(gap, words):
-    from shutoffsim.report.leaflet.money import answer
+    from shutoffsim.report.summary.money import answer
 
     before = Estimate(100.0, 1.0, 98.0, 102.0)
     assert words in answer("new", "old", gap, before, "EUR")
@@ -223,18 +223,18 @@ def test_answer_says_worse_unclear_or_better(gap, words):
 
 def test_unknown_design(cottage_assessed):
     with pytest.raises(ModelError, match="there is no such design in this result"):
-        leaflet_content(cottage_assessed, "golden taps")
+        summary_content(cottage_assessed, "golden taps")
 
 
 def test_text_that_cannot_fit_is_refused(cottage_assessed):
-    content = leaflet_content(cottage_assessed)
+    content = summary_content(cottage_assessed)
     content["answer"] = "words " * 5000
     with pytest.raises(OutputError, match="the pages cannot be set"):
         typeset(content)
 
 
 def test_missing_typesetter_is_told_with_the_remedy(cottage_assessed, monkeypatch):
-    content = leaflet_content(cottage_assessed)
+    content = summary_content(cottage_assessed)
     monkeypatch.setitem(sys.modules, "typst", None)  # as if it were not installed
     with pytest.raises(OutputError, match=r'pip install "shutoffsim\[pdf\]"'):
         typeset(content)

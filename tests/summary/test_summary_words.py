@@ -6,9 +6,9 @@ import pytest
 
 import shutoffsim
 from shutoffsim.estimate.estimate import Estimate
-from shutoffsim.report.leaflet import dependence, facts
-from shutoffsim.report.leaflet.letters import breakable, clean, listed, short
-from shutoffsim.report.leaflet.values import Values
+from shutoffsim.report.summary import dependence, facts
+from shutoffsim.report.summary.letters import breakable, clean, listed, short
+from shutoffsim.report.summary.values import Values
 from shutoffsim.study.assessment.result import Value
 
 

@@ -10,7 +10,7 @@ from shutoffsim.model.layout import YEAR
 from shutoffsim.report.page import cells
 from shutoffsim.report.page.blocks import Block, Folded, Moment, Section, Story, Words
 from shutoffsim.report.page.cells import Designs
-from shutoffsim.report.timeline import moment
+from shutoffsim.report.replay import moment
 from shutoffsim.study.words import LITRE, duration, volume
 
 if TYPE_CHECKING:

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from shutoffsim.report import wording
-from shutoffsim.report.leaflet.values import Values
 from shutoffsim.report.page.blocks import Block, Cell, Facts, Points, Section, Table, Words
 from shutoffsim.report.page.cells import Designs
+from shutoffsim.report.summary.values import Values
 from shutoffsim.study.words import duration
 
 if TYPE_CHECKING:

@@ -1,0 +1,79 @@
+"""Failure on demand of one design as text."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rich.text import Text
+
+from shutoffsim.report.text import Column, pack, percent, plus_minus, wrap
+from shutoffsim.study.compare import amount
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from shutoffsim.estimate.estimate import Estimate
+    from shutoffsim.study.pfd import FailureOnDemand
+
+
+_MOSTLY = 2.0 / 3.0  # above it, "one leak in" would be a number between 1 and 2
+_LEAST_PART = 1e-3  # of the whole probability: a smaller mode is not worth a line
+
+
+def _large(result: FailureOnDemand) -> dict[str, Estimate]:
+    least = _LEAST_PART * result.probability.value
+    return {mode: e for mode, e in result.modes.items() if e.value >= least}
+
+
+def print_failure_on_demand(console: Console, result: FailureOnDemand) -> None:
+    """Print the probability of failure on demand, its failure modes and how it was found.
+
+    Parameters
+    ----------
+    console : rich.console.Console
+        Where to, from :func:`shutoffsim.report.text.make_console`.
+    result : FailureOnDemand
+        From :func:`shutoffsim.study.pfd.failure_on_demand`.
+    """
+    width = console.width
+    title = f"{result.scenario}, “{result.design}”: probability of failure on demand"
+    console.print(Text(wrap(title, width), style="bold"))
+    console.print(
+        wrap("Share of leaks that automation did not stop in time, ± half the 95 % interval", width)
+    )
+    console.print()
+    rows = {**_large(result), "all": result.probability}
+    table = pack(
+        Column("failure mode", tuple(rows)),
+        [plus_minus("share of all leaks", list(rows.values()), 100.0, "%")],
+        width,
+    )
+    for part in table:
+        console.print(part)
+    console.print()
+    found = result.probability
+    if not found.value > 0.0:
+        sentence = (
+            f"No failure was seen in {result.histories:,} histories: at most one leak in about "
+            f"{1.0 / found.high:,.0f} is not stopped in time (95 %)."
+        )
+    elif set(result.modes) == {"no automation"}:
+        sentence = "Nothing is fitted that could stop a leak: automation fails at every one."
+    elif found.value == 1.0:
+        sentence = f"Automation stopped no leak in time: it fails at {percent(found)} of them."
+    elif found.value > _MOSTLY:
+        sentence = f"Automation does not stop {percent(found)} of all leaks in time."
+    else:
+        leaks = amount(1.0 / found.value, found.error / found.value**2)
+        sentence = f"About one leak in {leaks} is not stopped in time ({percent(found)})."
+    console.print(wrap(sentence, width))
+    if not result.reached:
+        reason = "" if found.value > 0.0 else ": a failure that is never seen has none"
+        console.print(wrap(f"The wanted relative error was not reached{reason}.", width))
+    facts = (
+        f"{result.histories:,} histories of {result.horizon_years:g} years, seed {result.seed}; "
+        f"{result.method}; scenario {result.scenario_hash}, shutoffsim {result.version}."
+    )
+    console.print()
+    console.print(wrap(facts, width))
+    console.print(wrap("An estimate from stated assumptions: no certified safety figure.", width))

@@ -1,0 +1,256 @@
+"""The first page: the answer, the site and what is fitted, losses, alternatives."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from shutoffsim.estimate.estimate import Estimate
+from shutoffsim.model.elements import ELEMENTS
+from shutoffsim.report.summary import facts
+from shutoffsim.report.summary.letters import PICTURE, short
+from shutoffsim.report.summary.money import (
+    answer,
+    money,
+    money_range,
+    percent,
+)
+from shutoffsim.report.summary.picture import Curve, as_svg, draw_curves
+from shutoffsim.report.summary.subject import LONGEST_NAME, Subject
+from shutoffsim.report.text import UNKNOWN
+from shutoffsim.report.wording import closes
+from shutoffsim.study.assessment.result import DesignAssessment, PeriodLoss, Times
+from shutoffsim.study.compare import interval_words
+from shutoffsim.study.words import duration
+
+_MOST_DESIGNS: Final = 6
+_TOLD_PERIODS: Final = (10.0, 50.0, 250.0)
+_SHARES: Final = (0.5, 0.9)
+
+
+def summary_answer(subject: Subject) -> str:
+    """Return the sentence that answers the summary's question."""
+    name = short(subject.design, LONGEST_NAME)
+    gap, reference = subject.gap, subject.reference
+    damage, currency = subject.result.expected_annual_damage, subject.assessment.currency
+    if gap is None or reference is None:
+        return (
+            f"With “{name}” the expected water damage is {money(damage)} {currency} a year, "
+            f"{interval_words(damage)}."
+        )
+    before = reference.expected_annual_damage
+    return answer(name, short(reference.name, LONGEST_NAME), gap, before, currency)
+
+
+def tiles(subject: Subject) -> list[dict[str, str]]:
+    """Return the few figures that matter most."""
+    currency = subject.assessment.currency
+    first, second = subject.words
+    damage = subject.result.expected_annual_damage
+    label = "Expected annual damage"
+    if subject.reference is not None and subject.gap is not None:
+        before = subject.reference.expected_annual_damage
+        less = -subject.gap
+        found = [
+            _money_tile(f"{label}, {first}", before, currency),
+            _money_tile(f"{label}, {second}", damage, currency),
+            _money_tile("Reduction a year", less, currency),
+        ]
+    else:
+        found = [_money_tile(label, damage, currency)]
+    demand = subject.told.demand
+    if not subject.leaks:
+        note, value = "no leak was simulated", UNKNOWN
+    elif closes(subject.values):
+        note = f"of leaks are not stopped in time by automation; {demand.evidence_class}"
+        value = percent(demand.probability)
+    else:
+        note, value = "nothing closes by itself: people stop every leak", "no automation"
+    found.append({"label": "Failure on demand (PFD)", "value": value, "note": note})
+    if subject.reference is None:
+        found.insert(
+            1,
+            {
+                "label": "Leaks a year",
+                "value": money(subject.result.leaks_per_year),
+                "note": f"of these with damage: {money(subject.result.damaging_leaks_per_year)}",
+            },
+        )
+    return found
+
+
+def _money_tile(label: str, e: Estimate, currency: str) -> dict[str, str]:
+    return {
+        "label": label,
+        "value": f"{money(e)} {currency}",
+        "note": interval_words(e),
+    }
+
+
+def first_page(subject: Subject) -> list[dict[str, Any]]:
+    """Return the parts of the first page below its tiles, in order."""
+    return [
+        _site_and_protection(subject),
+        _losses(subject),
+        *_times(subject),
+        *_alternatives(subject),
+    ]
+
+
+def _site_and_protection(subject: Subject) -> dict[str, Any]:
+    values = subject.values
+    return {
+        "kind": "pair",
+        "left": [{"title": "The site", "facts": facts.site_rows(values)}],
+        "right": [{"title": "The protection", "facts": facts.protection_rows(values)}],
+    }
+
+
+def _losses(subject: Subject) -> dict[str, Any]:
+    assessment = subject.assessment
+    first, second = subject.words
+    shown = [(second, subject.told)]
+    if subject.reference is not None:
+        shown.insert(0, (first, assessment.design(subject.reference.name)))
+    curves = [
+        Curve(
+            label,
+            [point.loss for point in told.yearly_loss.curve],
+            [point.aggregate for point in told.yearly_loss.curve],
+        )
+        for label, told in shown
+    ]
+    periods = [told.yearly_loss.periods for _, told in shown]
+    rows = [
+        [f"{row[0].period_years:g} years", *(_period_loss(one) for one in row)]
+        for row in zip(*periods, strict=True)
+    ]
+    seen = any(point.value > 0.0 for curve in curves for point in curve.chances)
+    return {
+        "kind": "losses",
+        "title": "How large a loss, how often",
+        PICTURE: as_svg(draw_curves(curves, assessment.currency)) if seen else "",
+        "told": _told(shown, assessment.currency),
+        "table": {
+            "head": ["once in", *(label for label, _ in shown)],
+            "rows": rows,
+        },
+        "note": _losses_note(subject, periods),
+    }
+
+
+def _period_loss(loss: PeriodLoss) -> str:
+    shown = money_range(loss.aggregate)
+    return shown if loss.resolved else f"{shown} *"
+
+
+def _told(shown: list[tuple[str, DesignAssessment]], currency: str) -> str:
+    parts = []
+    for label, told in shown:
+        periods = told.yearly_loss.periods
+        usual = [p for p in periods if p.period_years in _TOLD_PERIODS]
+        losses = [
+            f"{money(p.aggregate)} {currency} once in {p.period_years:g} years"
+            for p in usual or periods
+        ]
+        parts.append(f"{label}: " + (", ".join(losses) or "no losses"))
+    return (
+        "Curves of the chance that the losses of a year exceed an amount, on logarithmic axes. "
+        + "; ".join(parts)
+        + "."
+    )
+
+
+def _losses_note(subject: Subject, periods: list[tuple[PeriodLoss, ...]]) -> str:
+    currency = subject.assessment.currency
+    note = f"Sum of a year's losses, {currency}, exceeded once in so many years (95 % interval)."
+    if any(not loss.resolved for own in periods for loss in own):
+        note += " * rests on too few simulated leaks."
+    own = subject.result.insured_annual_damage
+    insured = f"{money(own)} {currency}"
+    if subject.reference is not None:
+        before = subject.reference.insured_annual_damage
+        insured = f"{money(before)} {currency} {subject.words[0]}, {insured} {subject.words[1]}"
+    return f"{note} A policy with the deductible and limit above would bear, a year: {insured}."
+
+
+def _times(subject: Subject) -> list[dict[str, Any]]:
+    first, second = subject.words
+    steps = [("until something fitted knows of it", "onset to sensed", subject.told)]
+    stopped = "until the flow has stopped"
+    if subject.reference is None:
+        steps.append((stopped, "onset to stopped", subject.told))
+    else:
+        reference = subject.assessment.design(subject.reference.name)
+        steps.append((f"{stopped}, {second}", "onset to stopped", subject.told))
+        steps.append((f"{stopped}, {first}", "onset to stopped", reference))
+    rows = [
+        [label, *(_within(times, share) for share in _SHARES)]
+        for label, step, told in steps
+        for times in told.times
+        if times.step == step and times.never.value < 1.0
+    ]
+    if not rows:
+        return []
+    return [
+        {
+            "kind": "table",
+            "title": "How long a leak runs",
+            "table": {
+                "head": ["from the start of a leak", "half of leaks within", "nine in ten within"],
+                "rows": rows,
+            },
+            "note": "",
+        }
+    ]
+
+
+def _within(times: Times, share: float) -> str:
+    """Return the time by which a step is done for a share of leaks."""
+    for quantile in times.quantiles:
+        if quantile.share == share:
+            return "never" if quantile.time_s is None else duration(quantile.time_s.value)
+    return UNKNOWN
+
+
+def _alternatives(subject: Subject) -> list[dict[str, Any]]:
+    comparison = subject.assessment.comparison
+    if len(comparison.designs) < 3:
+        return []
+    kept = {subject.design, subject.assessment.reference}
+    others = sorted(
+        (d for d in comparison.designs if d.name not in kept),
+        key=lambda d: d.expected_annual_damage.value,
+    )[: _MOST_DESIGNS - len(kept)]
+    names = kept | {design.name for design in others}
+    rows = [
+        [
+            short(design.name, LONGEST_NAME),
+            money_range(design.expected_annual_damage),
+            money(design.insured_annual_damage),
+            percent(design.probability_of_failure_on_demand)
+            if ELEMENTS[subject.assessment.design(design.name).element].closes
+            else "nothing closes",
+        ]
+        for design in comparison.designs
+        if design.name in names
+    ]
+    left = len(comparison.designs) - len(rows)
+    more = f" {left} more {'was' if left == 1 else 'were'} compared." if left else ""
+    note = f"The same leaks, outages and people for each.{more}"
+    currency = comparison.currency
+    return [
+        {
+            "kind": "table",
+            "title": "Alternatives",
+            "table": {
+                "head": [
+                    "design",
+                    f"expected annual damage, {currency} (95 % interval)",
+                    "of it insured",
+                    "failure on demand",
+                ],
+                "rows": rows,
+            },
+            "note": note,
+        }
+    ]

@@ -1,0 +1,135 @@
+"""From numbers to one sentence, with its reasons and the cautions that stand beside it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from shutoffsim.study.size.ladder import Rung
+from shutoffsim.study.size.shortfall import SHEARED, SLIPPED, Shortfall
+from shutoffsim.study.size.window import NEW_MOUNT, OLD_MOUNT, OPENERS, STEM, Window
+from shutoffsim.units import format as in_units
+
+_HOPELESS = 0.5  # share of seized demands from which a rating is not the question
+_MUCH = 0.002  # share of demands below which a way to fail is not worth a sentence
+
+
+def choose(shortfalls: Sequence[Shortfall], confidence: float) -> int | None:
+    """Return the number of the smallest rung that meets the target on enough valves, or None."""
+    for number, row in enumerate(shortfalls):
+        if row.meets.value >= confidence and row.seized <= _HOPELESS:
+            return number
+    return None
+
+
+def recommend(
+    rungs: Sequence[Rung],
+    shortfalls: Sequence[Shortfall],
+    chosen: int | None,
+    target: float,
+    confidence: float,
+) -> str:
+    """Return the recommendation in one sentence."""
+    aim = f"torque fails at most {_share(target)} of the demands"
+    if chosen is None and shortfalls[0].seized > _HOPELESS:
+        return (
+            f"No rating helps: {_share(shortfalls[0].seized)} of the demands meet a seized valve. "
+            "Move it more often, or have it replaced by a licensed plumber."
+        )
+    if chosen is None:
+        best = max(range(len(rungs)), key=lambda r: shortfalls[r].meets.value)
+        row = shortfalls[best]
+        why = ""
+        if row.parts:
+            worst = max(row.parts, key=lambda name: row.parts[name])
+            why = f"; what is left there is mostly this: {worst}"
+        return (
+            f"No rating of the ladder is enough: that {aim} holds for no more than "
+            f"{_share(row.meets.value)} of valves like this one ({_torque(rungs[best].rating)}; "
+            f"wanted: {_share(confidence)}){why}{_but_seized(row.seized, target)}."
+        )
+    row, rung = shortfalls[chosen], rungs[chosen]
+    verb = "Keep the" if rung.own else "Take a"
+    reached = _share(row.meets.value)
+    return (
+        f"{verb} rating of {_torque(rung.rating)}: the smallest of the ladder on which {aim}, for "
+        f"{reached} of valves like this one (wanted: {_share(confidence)}), because it makes "
+        f"{_torque(row.available)} on this supply, {row.headroom[1]:.2g} times what 95 % of the "
+        f"demands need{_but_seized(row.seized, target)}."
+    )
+
+
+def _but_seized(seized: float, target: float) -> str:
+    """Return what must not be left out of the sentence: seized valves beyond the target."""
+    if seized <= target:
+        return ""
+    return f"; but {_share(seized)} of the demands meet a seized valve, which no rating closes"
+
+
+def reason(
+    rungs: Sequence[Rung],
+    shortfalls: Sequence[Shortfall],
+    chosen: int | None,
+    window: Window,
+    strong: float,
+    target: float,
+    confidence: float,
+) -> tuple[str, ...]:
+    """Return what else a person must know to decide.
+
+    ``strong`` is the torque [N*m] of a strong unit of the chosen rating on its supply.
+    """
+    own = next(number for number, rung in enumerate(rungs) if rung.own)
+    found = []
+    if chosen != own:
+        row = shortfalls[own]
+        found.append(
+            f"The {_torque(rungs[own].rating)} in use fails {_share(row.failure.value)} of the "
+            f"demands and meets the target on {_share(row.meets.value)} of valves like this one."
+        )
+    at = own if chosen is None else chosen
+    seized = shortfalls[at].seized
+    if seized > target:
+        found.append(
+            "Seized valves alone are more than the target: move the valve more often, or have it "
+            "replaced by a licensed plumber."
+        )
+    elif seized >= _MUCH:
+        found.append(
+            f"Besides, {_share(seized)} of the demands meet a seized valve: no rating cures that, "
+            "moving the valve more often makes it rarer."
+        )
+    slips = max(row.parts.get(SLIPPED, 0.0) for row in shortfalls)
+    if slips >= _MUCH:
+        found.append(f"With the stronger ratings the mount slips: {OPENERS[OLD_MOUNT]}.")
+    if max(row.parts.get(SHEARED, 0.0) for row in shortfalls) >= _MUCH:
+        found.append(f"The stronger ratings shear stems: {OPENERS[STEM]}.")
+    if window.empty:
+        ways = "; ".join(window.remedies)
+        found.append(f"The window is empty. What would open it: {ways}.")
+    elif chosen is not None:
+        name, bound = window.least_upper
+        if strong > bound and math.isfinite(bound):
+            gives = "mount" if name in (NEW_MOUNT, OLD_MOUNT) else name
+            found.append(
+                f"A strong unit makes {_torque(strong)}, more than the {gives} bears "
+                f"({_torque(bound)}): on a stuck valve the {gives} gives way instead of the "
+                "motor. Limit its current, or strengthen what gives way."
+            )
+    if chosen is not None and shortfalls[chosen].bad_day > target:
+        found.append(
+            f"If every demand came on a bad day, {_share(shortfalls[chosen].bad_day)} would fail."
+        )
+    if shortfalls[at].meets.low < confidence <= shortfalls[at].meets.high:
+        found.append("That share of valves is within the simulation's error of what is wanted.")
+    return tuple(found)
+
+
+def _torque(value: float) -> str:
+    return in_units(float(f"{value:.3g}"), "torque")
+
+
+def _share(value: float) -> str:
+    if 0.0 < value < 0.0005:
+        return "less than 0.1 %"
+    return f"{100.0 * value:.3g} %"

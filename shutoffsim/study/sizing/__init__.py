@@ -1,6 +1,0 @@
-"""Sizing the actuator: torque needed, torque available, and the rating in between."""
-
-from shutoffsim.study.sizing.result import Sizing
-from shutoffsim.study.sizing.study import choose_design, size
-
-__all__ = ["Sizing", "choose_design", "size"]
