@@ -357,6 +357,7 @@ AGEING = [
         "computed",
         exact="2.0000",
         note=AGEING_NOTE,
+        runs="function",
     ),
     Check(
         "Trends of repaired parts",

@@ -49,6 +49,8 @@ def test_a_check_says_which_code_it_runs():
             "Trends of repaired parts": "function",
             "Adaptive procedure": "oracle",
         }.get(check.group, "command")
+        if check.name == "the same: number of failures":  # simulated, nothing is fitted
+            expected = "command"
         assert check.runs == expected, str(check)
     with pytest.raises(ModelError, match="no such code to run"):
         example(runs="luck")
