@@ -7,7 +7,7 @@ from typing import Final
 
 from shutoffsim.cli.app import app, main
 
-#: The modules of all commands, in the order of use and of the help; each adds its commands to the app.
+#: The modules of all commands, in the order of use and so of the help; each adds its own.
 COMMANDS: Final = (
     "new",
     "check",

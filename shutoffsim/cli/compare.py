@@ -65,6 +65,9 @@ def compare(
             show_default=False,
         ),
     ] = None,
+    brief: Annotated[
+        bool, typer.Option("--brief", help="Print the answer without tables.")
+    ] = False,
     cluster: ClusterOption = None,
     store: StoreOption = None,
 ) -> None:
@@ -107,4 +110,4 @@ def compare(
         write_result(result)
         if table:
             table.describe_run(result)
-    print_comparison(make_console(), result, str(scenario), wanted=precision)
+    print_comparison(make_console(), result, str(scenario), wanted=precision, brief=brief)

@@ -20,8 +20,10 @@ _MODES_SHOWN = 4
 _LEAST_SHARE = 0.005  # of all leaks; a rarer failure mode is not among the largest
 
 
-def print_comparison(console: Console, result: Comparison, file: str, wanted: str = "") -> None:
-    """Print a comparison of designs.
+def print_comparison(
+    console: Console, result: Comparison, file: str, wanted: str = "", brief: bool = False
+) -> None:
+    """Print a comparison of designs: the answer, then what it rests on.
 
     Parameters
     ----------
@@ -33,20 +35,15 @@ def print_comparison(console: Console, result: Comparison, file: str, wanted: st
         The scenario file, for the hint where the assumptions are listed.
     wanted : str
         The precision asked for, as a person wrote it; used when it was not reached.
+    brief : bool
+        Leave the tables out.
     """
     names = tuple(design.name for design in result.designs)
     title = f"{result.scenario}: {_count(len(names), 'design')}, figures per dwelling"
     console.print(Text(title, style="bold"))
-    console.print("with the 95 % interval of the simulation, as (from to) or as ± half of it")
-    for table in pack(Column("design", names), _columns(result), console.width):
-        console.print()
-        console.print(table)
-    modes = Column("largest failure modes, share of all leaks", _modes(result), wraps=True)
-    for table in pack(Column("design", names), [modes], console.width):
-        console.print()
-        console.print(table)
-    console.print()
     console.print(Text(wrap(result.answer(), console.width), style="bold"))
+    if not brief:
+        _print_tables(console, result, names)
     cautions = _cautions(result, wanted)
     if cautions:
         console.print("\nRead the intervals with care:")
@@ -57,6 +54,15 @@ def print_comparison(console: Console, result: Comparison, file: str, wanted: st
     rests = _count(len(result.assumptions), "assumption")
     console.print(wrap(f"It rests on {rests}, listed by: shutoffsim check {file}", console.width))
     console.print(wrap(ESTIMATE, console.width))
+
+
+def _print_tables(console: Console, result: Comparison, names: tuple[str, ...]) -> None:
+    console.print("\nWith the 95 % interval of the simulation, as (from to) or as ± half of it:")
+    modes = Column("largest failure modes, share of all leaks", _modes(result), wraps=True)
+    for columns in (_columns(result), [modes]):
+        for table in pack(Column("design", names), columns, console.width):
+            console.print()
+            console.print(table)
 
 
 def _columns(result: Comparison) -> list[Column]:
