@@ -416,7 +416,7 @@ def open_in_outages() -> Case:
         OUTAGES
         + """
         element.kind = "solenoid, powered shut"
-        solenoid = {failure_rate = "0 per h", stick_chance = 0, short_chance = 0}
+        solenoid = {failure_rate = "0 per h", stick_chance = 0}
         """,
         outages().expected,
         mode_share(L.MODE_NO_POWER),

@@ -37,8 +37,6 @@ _OF_THE_PART = (
     "failure_rate",
     "diagnostic",
     "stick_chance",
-    "short_chance",
-    "short_flow",
     "feedback",
     "repair",
 )

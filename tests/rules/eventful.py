@@ -71,7 +71,7 @@ damage.severity = {{mean = 1.0, spread = 2.0}}
 _CLAMP = EVENTFUL.replace("FEEDBACK", "true")
 _DIRTY = (
     'solenoid = {failure_rate = "30 per year", diagnostic = 0.3, stick_chance = 0.2, '
-    'short_chance = 0.2, release_time = {mean = "1 min"}, repair = {mean = "2 days"}}\n'
+    'release_time = {mean = "1 min"}, repair = {mean = "2 days"}}\n'
 )
 DESIGNS = {
     "clamped actuator": _CLAMP,

@@ -14,7 +14,7 @@ battery = {fitted = true, voltage = "12 V", resistance = "0 ohm", usable = 1, \
 capacity = "10 Wh", fade = "0 % per year", life = "1e9 h", change = "never", test = "never"}
 """
 COIL = """
-solenoid = {coil_power = "4 W", failure_rate = "0 per h", stick_chance = 0, short_chance = 0}
+solenoid = {coil_power = "4 W", failure_rate = "0 per h", stick_chance = 0}
 """
 POWERED_OPEN = OUTAGE + BATTERY + COIL + 'element.kind = "solenoid, powered open"\n'
 POWERED_SHUT = OUTAGE + BATTERY + COIL + 'element.kind = "solenoid, powered shut"\n'
@@ -71,6 +71,14 @@ def test_a_solenoid_powered_shut_stays_shut_on_the_mains(fitted):
     assert stage.to(1 * HOUR + 1).state.position == L.SHUT
     assert stage.to(30 * HOUR).state.position == L.SHUT
     assert (stage.state.demands, stage.state.battery_empty) == (1, 0)
+
+
+def test_a_solenoid_passes_what_its_seat_lets_by():
+    """Shut after 0.2 s at 6 L/min; nobody notices for an hour: 2 L by the seat of 2 L/h."""
+    seat = 'valve.seat_leak = "2 L/h"\npeople.notice_burst = "1 h"\n'
+    row = Stage(POWERED_OPEN + seat).leak(1 * HOUR).over(3 * HOUR)
+    assert row["stopped_by"] == L.BY_AUTOMATION
+    assert row["volume"] * 1000 == pytest.approx(0.2 / 60 * 6 + 2, rel=1e-3)
 
 
 def test_a_solenoid_that_has_failed_open_does_not_fall_shut():

@@ -109,6 +109,12 @@ def test_unknown_section_names_the_nearest():
     assert only("[batery]\n" + LEAK + DESIGN).hint == 'did you mean "battery"?'
 
 
+@pytest.mark.parametrize("key", ["short_chance", "short_flow"])
+def test_a_solenoid_has_no_travel_that_could_end_short(key):
+    """A coil opens or it does not; what a bad seat lets by is the seat's."""
+    assert only(f"[solenoid]\n{key} = 0.5" + LEAK + DESIGN).key == f"solenoid.{key}"
+
+
 def test_unknown_key_inside_a_design():
     problem = only(LEAK + DESIGN + 'batery.capacity = "3 Ah"\n')
     assert problem.key == "designs.one.batery"

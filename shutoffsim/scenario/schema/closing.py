@@ -146,10 +146,6 @@ class Solenoid(Section):
     """Share of these that is detected at once."""
     stick_chance: base.Share
     """Chance per demand that dirt keeps it from closing."""
-    short_chance: base.Share
-    """Chance per demand that it closes in part only."""
-    short_flow: base.Share
-    """Share of the flow that still passes then."""
     feedback: base.Flag
     """Whether the end of travel is sensed."""
     repair: base.TimeSpread
