@@ -79,15 +79,22 @@ def start_stroke(p, s, now, purpose, draw, delay):
 
 
 @kernel
+def control_fault(p, s):
+    """Return the link that keeps the controller from acting at all; MODE_NONE when it can."""
+    if s.controller == 0:
+        return L.MODE_CONTROLLER_DOWN
+    return L.MODE_NO_POWER if power.power_source(p, s) == power.DARK else L.MODE_NONE
+
+
+@kernel
 def ready_to_close(p, s):
     """Return whether automation would act on an order that is not about a leak."""
     return (
         closes_itself(p)
         and s.switched_off == 0
-        and s.controller == 1
         and s.stroke == L.IDLE
         and s.position == L.OPEN
-        and power.power_source(p, s) != power.DARK
+        and control_fault(p, s) == L.MODE_NONE
     )
 
 
@@ -152,11 +159,16 @@ def serve(p, s, now, delay):
 
 @kernel
 def order_again(p, s, now, delay):
-    """Power or controller is back: take up orders that still stand."""
+    """Take up orders that still stand, or let them wait for controller and power."""
+    if s.stroke != L.IDLE or s.believed_shut == 1:
+        return
+    fault = control_fault(p, s)
+    if fault != L.MODE_NONE:
+        propose_to_demanded(s, fault)
+        return
     for slot in range(s.slots):
         if s.leak_on[slot] == 1 and s.leak_demanded[slot] == 1 and s.leak_stopped[slot] == 0:
-            if s.stroke == L.IDLE and s.believed_shut == 0:
-                serve(p, s, now, delay)
+            serve(p, s, now, delay)
             return
 
 
@@ -190,10 +202,8 @@ def receive_report(p, s, now, slot, delay):
         propose(s, slot, L.MODE_MESSAGE_LOST)
     elif p.detection_via_gateway == 1 and not gateway_is_up(p, s, now):
         propose(s, slot, L.MODE_GATEWAY_DOWN)
-    elif s.controller == 0:
-        propose(s, slot, L.MODE_CONTROLLER_DOWN)
-    elif power.power_source(p, s) == power.DARK:
-        propose(s, slot, L.MODE_NO_POWER)
+    elif control_fault(p, s) != L.MODE_NONE:
+        propose(s, slot, control_fault(p, s))
     else:
         s.report[slot, k] = L.DONE
         s.leak_votes[slot] += 1
@@ -210,9 +220,9 @@ def receive_report(p, s, now, slot, delay):
 @kernel
 def trip_rule(p, s, now, slot, delay):
     """The flow rule has tripped on this leak; a controller that is down starts counting anew."""
-    if s.controller == 0 or power.power_source(p, s) == power.DARK:
-        down = s.controller == 0
-        propose(s, slot, L.MODE_CONTROLLER_DOWN if down else L.MODE_NO_POWER)
+    fault = control_fault(p, s)
+    if fault != L.MODE_NONE:
+        propose(s, slot, fault)
         s.leak_run[slot] = 0.0
         s.leak_run_volume[slot] = 0.0
         return
@@ -390,7 +400,9 @@ def end_stroke(p, s, now, delay):
 @kernel
 def retry_stroke(p, s, now, delay):
     """Try the last closing once more, for a leak that still runs or a standing order."""
-    if s.stroke != L.IDLE or s.position == L.SHUT or s.switched_off == 1 or s.controller == 0:
+    if s.stroke != L.IDLE or s.position == L.SHUT or s.switched_off == 1:
+        return
+    if control_fault(p, s) != L.MODE_NONE:
         return
     wanted = s.hold_away == 1 or s.hold_power == 1
     purpose = L.CLOSE_AWAY if s.hold_away == 1 else L.CLOSE_POWER
@@ -413,8 +425,8 @@ def tell_person(p, s, now, slot, delay):
     if s.leak_coming[slot] == L.NOT_COMING:
         s.leak_coming[slot] = L.TRAVELLING
         s.leak_hands[slot] = override.travel_time(p, s, slot)
-    remote = p.policies_remote_command == 1 and s.leak_demanded[slot] == 0 and s.controller == 1
-    if remote and power.power_source(p, s) != power.DARK and gateway_is_up(p, s, now):
+    remote = p.policies_remote_command == 1 and s.leak_demanded[slot] == 0
+    if remote and control_fault(p, s) == L.MODE_NONE and gateway_is_up(p, s, now):
         propose(s, slot, L.MODE_NOT_SENSED)
         if math.isnan(s.leak_sensed_at[slot]):
             s.leak_sensed_at[slot] = now

@@ -191,7 +191,7 @@ def supply_is_back(p, s, now, delay):
     wanted = s.hold_leak == 1 or s.hold_away == 1
     if falls_open(p) and wanted and s.position != L.SHUT:
         purpose = L.CLOSE_LEAK if s.hold_leak == 1 else L.CLOSE_AWAY
-        if s.stroke == L.IDLE:
+        if s.stroke == L.IDLE and s.controller == 1:
             other_stroke(p, s, now, purpose, delay)
 
 
