@@ -729,7 +729,7 @@ class Seep:
     rule_volume: float = 300 * LITRE
     rule_time_away: float = 10 * MINUTE
     rule_volume_away: float = 20 * LITRE
-    pulse: float = 0.01 * LITRE
+    pulse: float = 10 * LITRE
     away_mode: float = 0.6
     stroke: float = 0.05
     working: Day = Day(6.5, 8, 17, 22, 0.7)
@@ -793,7 +793,7 @@ class Seep:
         now, volume = onset, 0.0
         enough = self.below_volume * (1 - 1e-9)
         seen = below = counted = 0.0  # progress of noticing, and of the flow rule
-        counted_volume = 0.0
+        counted_volume = counted_past = 0.0  # past: since a limit was reached
         bursting = grows == NEVER
         tripped = told = False
         found = arrives = hand = closes = stopped = NEVER
@@ -823,8 +823,10 @@ class Seep:
             if counts:
                 longest = self.rule_time_away if tight else self.rule_time
                 most = self.rule_volume_away if tight else self.rule_volume
-                left = min(longest - counted, (most - counted_volume) / rate)
-                trips = now + max(left, 0.0) + self.pulse / rate
+                left = max(min(longest - counted, (most - counted_volume) / rate), 0.0)
+                if left > 0:
+                    counted_past = 0.0
+                trips = now + left + max(self.pulse - counted_past, 0.0) / rate
                 upcoming.append(trips)
             then = min(upcoming)
 
@@ -835,6 +837,7 @@ class Seep:
             if counts:
                 counted += passed
                 counted_volume += rate * passed
+                counted_past += rate * max(passed - left, 0.0)
             if shows:
                 below += passed / self.below_notice
             now = then

@@ -223,8 +223,7 @@ def trip_rule(p, s, now, slot, delay):
     fault = control_fault(p, s)
     if fault != L.MODE_NONE:
         propose(s, slot, fault)
-        s.leak_run[slot] = 0.0
-        s.leak_run_volume[slot] = 0.0
+        detection.forget_flow(s, slot)
         return
     s.leak_rule[slot] = 1
     raise_alarm(p, s, now, slot, delay)

@@ -129,18 +129,45 @@ def rule_counts(p, s, slot):
     )
 
 
-@part
-def until_rule(p, s, slot):
-    """Return the delay [s] until the flow rule trips; pulses make it late by one pulse."""
-    if s.leak_rule[slot] == 1 or not rule_counts(p, s, slot):
-        return math.inf
+@kernel
+def until_limit(p, s, slot):
+    """Return the delay [s] until a leak that the rule counts reaches a limit; 0: it has."""
     longest, most = p.flow_rule_time, p.flow_rule_volume
     if s.away_mode == 1:
         longest, most = p.flow_rule_time_away, p.flow_rule_volume_away
-    flow = s.leak_flow[slot]
     by_time = longest - s.leak_run[slot]
-    by_volume = (most - s.leak_run_volume[slot]) / flow
-    return max(min(by_time, by_volume), 0.0) + p.flow_rule_pulse_volume / flow
+    by_volume = (most - s.leak_run_volume[slot]) / s.leak_flow[slot]
+    return max(min(by_time, by_volume), 0.0)
+
+
+@part
+def count_flow(p, s, slot, passed):
+    """Let the rule count what has run for ``passed`` seconds."""
+    flow = s.leak_flow[slot]
+    ahead = until_limit(p, s, slot)
+    if ahead > 0.0:  # also when limits are wider again
+        s.leak_run_past[slot] = 0.0
+    s.leak_run_past[slot] += max(passed - ahead, 0.0) * flow
+    s.leak_run[slot] += passed
+    s.leak_run_volume[slot] += flow * passed
+
+
+@kernel
+def forget_flow(s, slot):
+    """Let the rule count this leak from zero."""
+    s.leak_run[slot] = 0.0
+    s.leak_run_volume[slot] = 0.0
+    s.leak_run_past[slot] = 0.0
+
+
+@part
+def until_rule(p, s, slot):
+    """Return the delay [s] until the flow rule trips: one pulse after a limit was reached."""
+    if s.leak_rule[slot] == 1 or not rule_counts(p, s, slot):
+        return math.inf
+    ahead = until_limit(p, s, slot)
+    past = s.leak_run_past[slot] if ahead == 0.0 else 0.0
+    return ahead + max(p.flow_rule_pulse_volume - past, 0.0) / s.leak_flow[slot]
 
 
 @kernel

@@ -69,8 +69,7 @@ def resume(p, s, now, slot):
     s.leak_by[slot] = L.BY_NOBODY
     s.leak_demanded[slot] = 0
     s.leak_votes[slot] = 0
-    s.leak_run[slot] = 0.0
-    s.leak_run_volume[slot] = 0.0
+    detection.forget_flow(s, slot)
     s.leak_rule[slot] = 0
     detection.report_again(p, s, slot)
 
@@ -154,8 +153,7 @@ def begin_leak(p, s, now, source, key, delay):
     s.leak_home[slot] = 0.0
     s.leak_near[slot] = 0.0
     s.leak_call[slot] = 0.0
-    s.leak_run[slot] = 0.0
-    s.leak_run_volume[slot] = 0.0
+    detection.forget_flow(s, slot)
     s.leak_rule[slot] = 0
     s.leak_presence[slot] = s.presence
     s.leak_mains[slot] = s.mains
@@ -182,8 +180,7 @@ def advance(p, s, now):
         s.leak_home[slot] += passed / detection.home_median(p, s, slot)
         s.leak_call[slot] += passed / detection.call_median(p, s, slot)
         if detection.rule_counts(p, s, slot):
-            s.leak_run[slot] += passed
-            s.leak_run_volume[slot] += escaped
+            detection.count_flow(p, s, slot, passed)
         s.leak_grow[slot] -= passed
         s.leak_hands[slot] -= passed
         for k in range(p.n_sensors):

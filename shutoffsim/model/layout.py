@@ -538,6 +538,7 @@ STATE_FIELDS = (
     ("leak_call", "fslots", ""),
     ("leak_run", "fslots", "time the flow rule has counted"),
     ("leak_run_volume", "fslots", "water it has counted"),
+    ("leak_run_past", "fslots", "water it has counted since a limit was reached"),
     ("leak_rule", "slots", "1: the rule has tripped or cannot"),
     ("leak_presence", "slots", "where people were at onset"),
     ("leak_mains", "slots", "mains at onset"),

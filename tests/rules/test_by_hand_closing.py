@@ -123,6 +123,48 @@ controller = {watchdog = true, restart_time = "40 min"}
 flow_rule = {fitted = true, pulse_volume = "1e-6 L", starting_flow = "0 L/h", flow = "1 L/min", \
 time = "30 min", volume = "1e6 L", time_away = "30 min", volume_away = "1e6 L"}
 """
+#: The leak runs at 6 L/min, so the pulse after the limit takes ten minutes.
+COARSE = RULE.replace("NOTICE", "9 h").replace("1e-6 L", "60 L").replace(
+    'time_away = "30 min"', 'time_away = "10 min"'
+) + ("policies = {away_mode = 1, close_when_away = false}\n")
+
+
+@pytest.mark.parametrize("events", [[], [95], [91, 95, 99]])
+def test_the_last_pulse_of_the_rule_is_counted_through_whatever_happens(events):
+    """Thirty minutes are reached at 1:30; the next pulse comes at 1:40, weather or not."""
+    stage = Stage(COARSE).leak(1 * HOUR)
+    for minute in events:
+        stage.to(minute * MINUTE - 1).ring(L.WEATHER, minute * MINUTE)
+    assert stage.over(11 * HOUR)["sensed"] == pytest.approx(40 * MINUTE, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("leave", "back", "sensed"),
+    [
+        (5, 25, 20),  # ten minutes at 1:10, the pulse by 1:20, while they are away
+        (5, 17, 40),  # back at 1:17: nothing is reached any more until 1:30
+        (5, 21, 20),
+        (15, 45, 25),  # past the limit of ten minutes when it comes into force
+    ],
+)
+def test_the_last_pulse_of_the_rule_follows_the_limits_in_force(leave, back, sensed):
+    stage = Stage(COARSE).leak(1 * HOUR)
+    for minute in (leave, back):
+        stage.to(HOUR + minute * MINUTE - 1).ring(L.TRIP, HOUR + minute * MINUTE)
+    row = stage.over(11 * HOUR)
+    assert row["sensed"] == pytest.approx(sensed * MINUTE, rel=1e-6)
+
+
+def test_the_last_pulse_of_the_rule_runs_faster_when_a_seep_bursts():
+    """At 2 L/min from 1:00, thirty minutes are reached at 1:30; 10 L of 60 L later it bursts.
+
+    50 L at 6 L/min take 8 min 20 s from 1:35 on.
+    """
+    seep = 'leaks.hose = {seep_share = 1, seep_flow = "2 L/min", seep_growth = "35 min"}\n'
+    row = Stage(COARSE + seep + 'people.notice_seep = "9 h"\n').leak(1 * HOUR).over(11 * HOUR)
+    assert row["sensed"] == pytest.approx(35 * MINUTE + 500, rel=1e-6)
+
+
 DARK_FOR_40_MINUTES = OUTAGE.replace("5 h", "40 min")
 
 
