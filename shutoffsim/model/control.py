@@ -317,9 +317,7 @@ def end_closing(p, s, now, purpose, delay):
         s.strokes += 1.0
         s.last_outcome = L.MODE_NONE
         s.believed_shut = 1
-        if purpose == L.CLOSE_LEAK and s.open_leaks > 0:
-            s.hold_leak = 1
-        elif purpose == L.CLOSE_POWER:
+        if purpose == L.CLOSE_POWER:
             s.nuisance_closings += 1
         set_position(p, s, now, L.SHUT, L.BY_AUTOMATION)
         power.coil_switched(p, s, now, delay, L.BATTERY_EMPTY)

@@ -18,6 +18,7 @@ from shutoffsim.model.incident import (
     begin_leak,
     end_leak,
     first_leak_clock,
+    leak_wants_shut,
     plan,
     reopen_if_free,
     set_flow,
@@ -421,7 +422,8 @@ def settle(p, s, now, rows, delay):
             renew_sensors(p, s, now, delay)
         elif (L.MENDS_BATTERY >> mode) & 1 == 1 and s.battery_ok == 0:
             renew_battery(p, s, now, delay)
-        s.hold_leak = 0
+        if not leak_wants_shut(s):
+            s.hold_leak = 0
         if s.stroke == L.IDLE or s.position == L.SHUT:
             reopen_if_free(p, s, now, delay)
 

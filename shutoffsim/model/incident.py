@@ -39,6 +39,15 @@ def propose_to_demanded(s, mode):
 
 
 @kernel
+def leak_wants_shut(s):
+    """Return whether a leak that has not ended was ordered shut."""
+    for slot in range(s.slots):
+        if s.leak_on[slot] == 1 and s.leak_demanded[slot] == 1:
+            return True
+    return False
+
+
+@kernel
 def set_flow(p, s, slot):
     """Set the flow of a leak from the position of the valve."""
     full = s.leak_full[slot]
@@ -76,8 +85,13 @@ def resume(p, s, now, slot):
 
 @kernel
 def set_position(p, s, now, position, by):
-    """Put the valve to OPEN, SHUT or SHORT and let the open leaks follow."""
+    """Put the valve to OPEN, SHUT or SHORT and let the open leaks follow.
+
+    Whatever shut it, it is kept shut for a leak that was ordered shut.
+    """
     s.position = position
+    if position == L.SHUT and leak_wants_shut(s):
+        s.hold_leak = 1
     for slot in range(s.slots):
         if s.leak_on[slot] == 0:
             continue

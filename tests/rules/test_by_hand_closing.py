@@ -35,19 +35,21 @@ STICKS = 'actuator = {stick_chance = 1, feedback = FEEDBACK, repair = "30 days"}
 def test_a_stick_and_then_a_second_leak(feedback, strokes):
     """Without feedback the valve is believed shut, so the second leak makes nobody try again.
 
-    Both have the stick for failure mode. The valve is opened again when the first is over, as
-    nobody knows of the second yet; it is found after its own minute.
+    Both have the stick for failure mode. A person shuts the water for the first; as the second was
+    ordered shut too, it stays off until that is found after its own minute.
     """
     stage = Stage(STICKS.replace("FEEDBACK", feedback))
     stage.leak(1 * HOUR).leak(1 * HOUR + 20)
     stage.to(1 * HOUR + 30)
     assert stage.state.believed_shut == (feedback == "false")
     assert stage.state.demands == strokes
-    stage.to(2 * HOUR)
+    assert stage.to(1 * HOUR + 79).state.position == L.SHUT
+    assert stage.to(1 * HOUR + 81).state.position == L.OPEN
     assert len(stage.rows) == 2
     assert (stage.rows["mode"] == L.MODE_ACTUATOR_FAILED).all()
     assert (stage.rows["stopped_by"] == L.BY_HAND).all()
-    assert stage.rows["stopped"] == pytest.approx([60, 60], rel=1e-6)
+    assert stage.rows["stopped"] == pytest.approx([60, 40], rel=1e-6)
+    assert stage.rows["found"] == pytest.approx([60, 60], rel=1e-6)
     assert stage.state.believed_shut == 0
 
 

@@ -61,3 +61,53 @@ def test_no_further_attempt_in_the_dark():
     stage = Stage(DOWN + NOBODY + sticks).leak(1 * HOUR).ring(L.OUTAGE, 70 * MINUTE)
     assert stage.to(110 * MINUTE - 1).state.demands == 1
     assert stage.to(110 * MINUTE + 1).state.demands == 2
+
+
+#: A stroke takes 100 s.
+SLOW = 'actuator.no_load_speed = "0.15 rpm"\n'
+
+
+def test_the_valve_stays_shut_while_another_leak_that_was_ordered_shut_is_open():
+    """Shut at 1:01:40 for both; the first is found at 1:10:00, the second half a minute later."""
+    stage = Stage(SLOW + 'people.notice_burst = "10 min"\n').leak(1 * HOUR).leak(1 * HOUR + 30)
+    assert len(stage.to(70 * MINUTE + 1).rows) == 1
+    assert stage.state.position == L.SHUT
+    rows = stage.to(70 * MINUTE + 31).rows
+    assert stage.state.position == L.OPEN
+    assert rows["stopped"] == pytest.approx([100, 70], rel=1e-3)
+    assert rows["volume"] * 1000 == pytest.approx([10, 7], rel=1e-3)
+
+
+def test_the_valve_opens_on_a_leak_that_nobody_knows_of():
+    """The second starts behind the shut valve, without water that a sensor could meet."""
+    dry = 'people.notice_burst = "10 min"\nsensors.a.reach_area = "0.1 m2"\n'
+    stage = Stage(dry).leak(1 * HOUR).leak(1 * HOUR + 30)
+    stage.to(70 * MINUTE + 1)
+    assert (len(stage.rows), stage.state.leak_stopped[1]) == (1, 0)
+
+
+AWAY = "policies = {away_mode = 1, close_when_away = true}\n"
+
+
+@pytest.mark.parametrize("clock", [L.TRIP, L.NUISANCE])
+def test_a_valve_shut_for_another_reason_is_kept_shut_for_a_leak_that_waited(clock):
+    """The leak, half a minute into the stroke, is ordered shut; the reason of the stroke passes."""
+    stage = Stage(SLOW + AWAY + NOBODY).ring(clock, 1 * HOUR).leak(1 * HOUR + 30)
+    assert stage.to(1 * HOUR + 101).state.position == L.SHUT
+    if clock == L.TRIP:
+        stage.ring(L.TRIP, 2 * HOUR)
+    assert stage.to(3 * HOUR).state.position == L.SHUT
+    assert stage.state.leak_volume[0] * 1000 == pytest.approx(7, rel=1e-3)
+
+
+def test_a_solenoid_that_fell_shut_is_kept_shut_for_a_leak_that_was_ordered_shut():
+    """It sticks at 1:00, falls shut at 1:10 without power, and has power again at 1:50."""
+    solenoid = (
+        'element.kind = "solenoid, powered open"\n'
+        'solenoid = {failure_rate = "0 per h", stick_chance = 1, feedback = true}\n'
+    )
+    stage = Stage(DOWN + NOBODY + solenoid).leak(1 * HOUR).ring(L.OUTAGE, 70 * MINUTE)
+    assert stage.to(70 * MINUTE - 1).state.position == L.OPEN
+    assert stage.to(110 * MINUTE - 1).state.position == L.SHUT
+    assert stage.to(3 * HOUR).state.position == L.SHUT
+    assert stage.state.leak_volume[0] * 1000 == pytest.approx(60, rel=1e-3)
