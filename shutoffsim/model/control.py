@@ -20,6 +20,7 @@ from shutoffsim.model.streams import (
     GATEWAY_DRAWS,
     LOOKS_OF_ONE,
     NUISANCE_DRAWS,
+    OTHER_STROKES,
     PER_REPAIR,
     REPAIR_DRAWS,
     next_draw,
@@ -84,6 +85,14 @@ def control_fault(p, s):
     if s.controller == 0:
         return L.MODE_CONTROLLER_DOWN
     return L.MODE_NO_POWER if power.power_source(p, s) == power.DARK else L.MODE_NONE
+
+
+@kernel
+def other_stroke(p, s, now, purpose, delay):
+    """Start a stroke that is not a leak's own."""
+    s.tries = 0
+    start_stroke(p, s, now, purpose, OTHER_STROKES + s.n_exercise, delay)
+    s.n_exercise += 1
 
 
 @kernel
@@ -170,6 +179,21 @@ def order_again(p, s, now, delay):
         if s.leak_on[slot] == 1 and s.leak_demanded[slot] == 1 and s.leak_stopped[slot] == 0:
             serve(p, s, now, delay)
             return
+    if s.position == L.SHUT or s.switched_off == 1:
+        return
+    if s.hold_leak == 1:  # a solenoid has fallen open
+        purpose = L.CLOSE_LEAK
+    elif s.hold_away == 1:
+        purpose = L.CLOSE_AWAY
+    elif s.hold_power == 1:
+        purpose = L.CLOSE_POWER
+    else:
+        return
+    delay[L.RETRY] = L.NEVER
+    if s.tries > 0 and s.stroke_draw >= OTHER_STROKES:  # attempts of one demand go on
+        start_stroke(p, s, now, purpose, s.stroke_draw, delay)
+    else:
+        other_stroke(p, s, now, purpose, delay)
 
 
 @kernel
@@ -355,6 +379,7 @@ def give_up(p, s, now, purpose, delay):
     if purpose != L.CLOSE_LEAK:
         note_stiffness(s, s.last_outcome)
         schedule_repair(p, s, delay)
+        s.tries = 0  # taken up again, its order is a new demand
     if p.policies_escalate == 0:
         return
     for slot in range(s.slots):

@@ -31,7 +31,6 @@ from shutoffsim.model.streams import (
     CONTROLLER_DRAWS,
     NATURAL_KEYS,
     NUISANCE_DRAWS,
-    OTHER_STROKES,
     OUTAGE_DRAWS,
     PER_CANDIDATE,
     SHOCK_DRAWS,
@@ -189,11 +188,6 @@ def supply_is_back(p, s, now, delay):
     reopen_if_free(p, s, now, delay)
     s.tries = 0
     control.order_again(p, s, now, delay)
-    wanted = s.hold_leak == 1 or s.hold_away == 1
-    if falls_open(p) and wanted and s.position != L.SHUT:
-        purpose = L.CLOSE_LEAK if s.hold_leak == 1 else L.CLOSE_AWAY
-        if s.stroke == L.IDLE and s.controller == 1:
-            other_stroke(p, s, now, purpose, delay)
 
 
 @kernel
@@ -208,17 +202,10 @@ def all_dark(p, s, now, delay):
             s.nuisance_closings += 1
             valve.move(p, s, now)
             set_position(p, s, now, L.SHUT, L.BY_AUTOMATION)
-    if falls_open(p) and s.position == L.SHUT:
+    if falls_open(p):
         s.believed_shut = 0
-        set_position(p, s, now, L.OPEN, L.BY_NOBODY)
-
-
-@kernel
-def other_stroke(p, s, now, purpose, delay):
-    """Start a stroke that is not a leak's own."""
-    s.tries = 0
-    control.start_stroke(p, s, now, purpose, OTHER_STROKES + s.n_exercise, delay)
-    s.n_exercise += 1
+        if s.position == L.SHUT:
+            set_position(p, s, now, L.OPEN, L.BY_NOBODY)
 
 
 @kernel
@@ -230,7 +217,7 @@ def on_trip(p, s, now, delay):
         s.away_mode = 1 if next_draw(s, TRIP_DRAWS) < p.policies_away_mode else 0
         if s.away_mode == 1 and p.policies_close_when_away == 1 and control.ready_to_close(p, s):
             s.hold_away = 1
-            other_stroke(p, s, now, L.CLOSE_AWAY, delay)
+            control.other_stroke(p, s, now, L.CLOSE_AWAY, delay)
     else:
         delay[L.TRIP] = quantile(p.people_stay, next_draw(s, TRIP_DRAWS))
         s.away_mode = 0
@@ -253,7 +240,7 @@ def on_policy(p, s, now, delay):
     """Power has been away long enough: shut the valve while energy lasts."""
     if control.ready_to_close(p, s) and (s.mains == 0 or s.supply_ok == 0):
         s.hold_power = 1
-        other_stroke(p, s, now, L.CLOSE_POWER, delay)
+        control.other_stroke(p, s, now, L.CLOSE_POWER, delay)
 
 
 @kernel
@@ -261,7 +248,7 @@ def on_exercise(p, s, now, delay):
     """A scheduled exercise; put off to the next one when it cannot be done."""
     delay[L.EXERCISE] = p.exercise_interval
     if control.ready_to_close(p, s) and s.open_leaks == 0 and s.mains == 1 and s.supply_ok == 1:
-        other_stroke(p, s, now, L.EXERCISING, delay)
+        control.other_stroke(p, s, now, L.EXERCISING, delay)
 
 
 @kernel
@@ -273,7 +260,7 @@ def on_nuisance(p, s, now, delay):
     if by_rule and presence_at(p, s, now) == L.AWAY:
         return
     if control.ready_to_close(p, s) and s.open_leaks == 0:
-        other_stroke(p, s, now, L.CLOSE_NUISANCE, delay)
+        control.other_stroke(p, s, now, L.CLOSE_NUISANCE, delay)
 
 
 @kernel

@@ -8,7 +8,9 @@ from staged import HOUR, MINUTE, NOBODY, OUTAGE, Stage
 from shutoffsim.model import layout as L
 
 #: The controller hangs, and mains fail, for forty minutes when the test lets them.
-DOWN = 'controller = {watchdog = true, restart_time = "40 min"}\n' + OUTAGE.replace("5 h", "40 min")
+DOWN = OUTAGE.replace("5 h", "40 min") + (
+    'controller.watchdog = true\ncontroller.restart_time = "40 min"\n'
+)
 ENDLESS_BATTERY = (
     'battery = {fitted = true, voltage = "12 V", resistance = "0 ohm", change = "never"}\n'
 )
@@ -111,3 +113,82 @@ def test_a_solenoid_that_fell_shut_is_kept_shut_for_a_leak_that_was_ordered_shut
     assert stage.to(110 * MINUTE - 1).state.position == L.SHUT
     assert stage.to(3 * HOUR).state.position == L.SHUT
     assert stage.state.leak_volume[0] * 1000 == pytest.approx(60, rel=1e-3)
+
+
+#: On the battery's resistance a stroke drags down the controller's rail; on mains it does not.
+RAIL = 'controller.shares_rail = true\ncontroller.brown_out = "4 V"\n'
+WEAK_BATTERY = RAIL + ENDLESS_BATTERY.replace("0 ohm", "1e6 ohm")
+EMPTY_BATTERY = ENDLESS_BATTERY.replace("}", ', usable = 1, capacity = "1e-5 Wh"}') + (
+    'controller.standby_power = "0 W"\n'
+)
+
+
+@pytest.mark.parametrize(
+    ("power", "leaves", "shuts"),
+    [
+        (WEAK_BATTERY, 70 * MINUTE, 110 * MINUTE + 0.5 + 100),  # brown-out; runs again at 1:50
+        (EMPTY_BATTERY, 70 * MINUTE, 100 * MINUTE + 100),  # mains are back at 1:40
+        ("", 1 * HOUR - 50, 100 * MINUTE + 100),  # dark in mid-stroke
+    ],
+)
+def test_a_closing_for_a_trip_is_tried_again_when_power_is_back(power, leaves, shuts):
+    """They leave; the closing fails for want of power in an outage from 1:00 to 1:40."""
+    changes = DOWN + power + AWAY + SLOW + NOBODY + "actuator.retries = 1\n"
+
+    def left() -> Stage:
+        stage = Stage(changes).ring(L.OUTAGE, 1 * HOUR)
+        return stage.ring(L.TRIP, leaves).to(75 * MINUTE)
+
+    stage = left()
+    assert (stage.state.position, stage.state.hold_away) == (L.OPEN, 1)
+    assert stage.to(shuts - 0.1).state.position == L.OPEN
+    assert stage.to(shuts + 0.1).state.position == L.SHUT
+    assert stage.state.demands == 2
+    stage = left().ring(L.TRIP, 90 * MINUTE).to(3 * HOUR)  # they are back before power is
+    assert (stage.state.position, stage.state.demands) == (L.OPEN, 1)
+
+
+def test_a_closing_for_a_trip_is_not_tried_again_for_ever():
+    """Each attempt is a brown-out: the first and two further ones, as for a leak."""
+    stage = Stage(DOWN + RAIL + 'supply.resistance = "1e6 ohm"\n' + AWAY + "actuator.retries = 2\n")
+    stage.ring(L.TRIP, 1 * HOUR).to(30 * HOUR)
+    assert (stage.state.position, stage.state.demands) == (L.OPEN, 3)
+
+
+FAULTY = 'actuator = {repair = "30 min"}\n'
+
+
+def test_a_closing_for_a_trip_is_made_up_for_after_the_repair():
+    """They leave at 1:00, it fails and is put in for repair, which is done at 1:30."""
+    stage = Stage(DOWN + FAULTY + AWAY).ring(L.ACTUATOR, 50 * MINUTE).ring(L.TRIP, 1 * HOUR)
+    assert stage.to(90 * MINUTE - 1).state.position == L.OPEN
+    assert stage.to(90 * MINUTE + 5).state.position == L.SHUT
+    stage.ring(L.TRIP, 3 * HOUR).to(3 * HOUR + 1)
+    assert stage.state.position == L.OPEN
+
+
+def test_a_closing_for_a_loss_of_power_is_made_up_for_after_the_repair():
+    """Out from 1:00 to 6:00: it fails at 1:10, is repaired at 1:40, and opens at 6:00."""
+    policy = 'policies = {close_on_power_loss = true, power_loss_wait = "10 min"}\n'
+    stage = Stage(OUTAGE + ENDLESS_BATTERY + FAULTY + policy)
+    stage.ring(L.ACTUATOR, 50 * MINUTE).ring(L.OUTAGE, 1 * HOUR)
+    assert stage.to(100 * MINUTE - 1).state.position == L.OPEN
+    assert stage.to(100 * MINUTE + 5).state.position == L.SHUT
+    assert stage.to(6 * HOUR + 1).state.position == L.OPEN
+
+
+def test_people_who_switched_automation_off_are_not_overruled_by_a_trip():
+    stage = Stage(DOWN + FAULTY + AWAY).ring(L.ACTUATOR, 50 * MINUTE).ring(L.TRIP, 1 * HOUR)
+    stage.to(70 * MINUTE).state.switched_off = 1
+    assert stage.to(3 * HOUR).state.position == L.OPEN
+
+
+def test_a_solenoid_whose_coil_lost_power_is_not_taken_for_shut():
+    """It sticks unseen as they leave at 1:00, and is powered anew after the outage."""
+    solenoid = (
+        'element.kind = "solenoid, powered shut"\n'
+        'solenoid = {failure_rate = "0 per h", stick_chance = 1, feedback = false}\n'
+    )
+    stage = Stage(DOWN + AWAY + solenoid).ring(L.TRIP, 1 * HOUR).to(65 * MINUTE)
+    assert (stage.state.believed_shut, stage.state.demands) == (1, 1)
+    assert stage.ring(L.OUTAGE, 70 * MINUTE).to(2 * HOUR).state.demands == 2
