@@ -63,6 +63,32 @@ def test_a_source_without_leaks_is_looked_at_evenly_and_least():
     assert placement.share_cum == pytest.approx([0.0, 1 / 1.125, 1.0], rel=1e-12)
 
 
+def test_what_raises_a_source_in_weather_and_absence_gets_it_more_probes():
+    """Away a quarter of the time at 5 times the rate: twice as many; spells a tenth, at 11: twice.
+
+    Spells count double for a winter source, as they come in its half of the year.
+    """
+    base = """
+    leaks.hose = {rate = "3 per year", season = "SEASON", spell_factor = SPELL, trip_factor = TRIP}
+    leaks.pipe = {zone = "room", rate = "3 per year", season = "all year", starts = "any time", \
+open_end_flow = "6 L/min", spell_factor = 1, trip_factor = 1}
+    people = {trips = true, stay = "30 days", trip = "10 days"}
+    weather = {spell_rate = "3.6525 per year", spell_duration = "10 days"}
+    """
+    for season, spell, trip, factor in (
+        ("all year", 1, 5, 2),
+        ("all year", 11, 1, 2),
+        ("all year", 11, 5, 4),
+        ("winter", 11, 1, 3),
+    ):
+        text = base.replace("SEASON", season).replace("SPELL", str(spell))
+        params = perfect(text.replace("TRIP", str(trip)), life="4 years").parameters()
+        share = place(params).share_cum[1]
+        assert share == pytest.approx(
+            factor / (factor + 1), rel=0.02 if season == "winter" else 1e-9
+        )
+
+
 M = 64
 
 
