@@ -174,6 +174,23 @@ def test_no_number_serves_two_purposes():
     assert two_purposes(aimed()) == []
 
 
+@pytest.mark.parametrize(
+    ("name", "size"), [("LEAK_DRAWS", 64), ("PEOPLE_DRAWS", 64), ("PATH_DRAWS", 32)]
+)
+def test_a_leak_draws_from_its_own_part_of_a_stream(name, size):
+    """So many numbers each, from its key on."""
+    own = [draw for draw in ledger().draws if name_of(draw.stream) == name]
+    assert len(own) > 100
+    assert all(draw.count // size == draw.leak for draw in own)
+
+
+def test_reports_of_a_leak_draw_from_its_own_part_of_a_stream():
+    """Sixteen sensors a leak, thirty-two tries a sensor."""
+    own = [draw for draw in ledger().draws if name_of(draw.stream) == "LINK_DRAWS"]
+    assert len(own) > 100
+    assert all(draw.count // 32 == draw.leak * 16 + draw.sensor for draw in own)
+
+
 def test_counts_go_on_and_no_number_is_taken_twice():
     assert taken_again(ledger()) == []
     assert taken_again(aimed()) == []
