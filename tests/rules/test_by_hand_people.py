@@ -310,3 +310,21 @@ def test_a_controller_that_was_in_the_dark_starts_anew():
     stage.ring(L.CONTROLLER, 0.5 * HOUR).ring(L.OUTAGE, HOUR)
     assert stage.to(6 * HOUR - 1).state.controller == 0
     assert stage.to(6 * HOUR + 1).state.controller == 1
+
+
+def test_a_false_alarm_that_does_not_shut_the_valve_is_no_closing():
+    stage = false_alarm(SENSORS, 1).ring(L.NUISANCE, HOUR)
+    stage.state.failed = 1
+    stage.to(HOUR + MINUTE)
+    assert (stage.state.demands, stage.state.nuisance_closings) == (1, 0)
+    assert (stage.state.position, stage.state.switched_off) == (L.OPEN, 1)
+
+
+def test_parts_are_new_at_commissioning():
+    """Sensor and battery; the time to their deaths counts from then."""
+    battery = 'battery = {fitted = true, life = "7 days"}\n'
+    stage = Stage('sensors.a.battery_life = "5 days"\n' + battery)
+    state = stage.state
+    assert (state.sensor_new_at[0], state.battery_new_at, state.mounted_at) == (0.0, 0.0, 0.0)
+    assert stage.history.times[SENSOR] == state.sensor_dies_at[0] == 5 * DAY
+    assert stage.history.times[L.BATTERY_LIFE] == state.battery_dies_at == 7 * DAY
