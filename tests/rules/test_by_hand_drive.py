@@ -222,7 +222,8 @@ def test_a_closing_that_ends_short_is_tried_again_where_that_is_known():
 repair = "900 days"}
         """
     )
-    row = stage.leak(HOUR).over(2 * HOUR)
+    assert stage.leak(HOUR).to(HOUR + 60).state.strokes == 2  # a short one wears the drive, too
+    row = stage.over(2 * HOUR)
     assert stage.state.demands == 2
     assert row["mode"] == L.MODE_CLOSED_SHORT
     assert row["volume"] * 1000 == pytest.approx(10 * 6 * 0.5, rel=1e-3)
