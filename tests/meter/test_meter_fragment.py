@@ -53,7 +53,7 @@ def test_a_fragment_arrives_in_the_simulation(report):
 def test_an_untouched_scenario_differs(report):
     with_fragment = rule(watched(report.fragment(gap="60 s", time="5 min", volume="50 L")))
     without = rule(watched(""))
-    assert with_fragment["rule_nuisance_rate"] > 10 * without["rule_nuisance_rate"]
+    assert with_fragment["nuisance_rule_rate"] > 10 * without["nuisance_rule_rate"]
 
 
 def test_a_fragment_of_a_quiet_rule_keeps_a_rate_above_zero(report):

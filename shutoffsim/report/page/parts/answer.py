@@ -172,19 +172,19 @@ def _behaviour(found: Assessment, designs: Designs) -> Table:
     rows = [
         [
             designs.cell(design.name),
-            cells.Cell(evidence[design.name]),
             *_figures(design),
             cells.number(design.escaped_volume_l["median"]),
             cells.number(design.escaped_volume_l["p95"]),
+            cells.Cell(evidence[design.name]),
         ]
         for design in found.comparison.designs
     ]
     heads = [
         "design",
-        "evidence of failures on demand",
         *(figure.label for figure in FIGURES.values() if figure.label),
         "escaped volume, L: median",
         "escaped volume, L: 95 % stay below",
+        "evidence of failures on demand",
     ]
     return Table("How often it fails, and what escapes", heads, rows)
 
