@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from checks import perfect
 from staged import DAY, HOUR, Stage
@@ -179,7 +180,8 @@ def expected_presence(history: int, half_hour: int) -> int:
     if hour < wake or hour >= sleep:
         return L.ASLEEP
     if leave <= hour < back:
-        u = streams.uniform(1, history, streams.PRESENCE_DRAWS, day)
+        seed, number = np.uint64(1), np.uint64(history)
+        u = streams.uniform(seed, number, streams.PRESENCE_DRAWS, day)
         return L.OUT if u < chance else L.AWAKE
     return L.AWAKE
 
