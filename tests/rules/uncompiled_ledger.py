@@ -191,6 +191,16 @@ def test_reports_of_a_leak_draw_from_its_own_part_of_a_stream():
     assert all(draw.count // 32 == draw.leak * 16 + draw.sensor for draw in own)
 
 
+def test_repairs_draw_four_numbers_each_and_each_for_one_thing():
+    """Time, unit, preload and a new valve: one of four places each, in every repair."""
+    places = defaultdict(set)
+    for draw in ledger().draws:
+        if name_of(draw.stream) == "REPAIR_DRAWS":
+            places[draw.count % 4].add(draw.place)
+    assert sorted(places) == [0, 1, 2, 3]
+    assert [len(own) for own in places.values()] == [1] * 4
+
+
 def test_counts_go_on_and_no_number_is_taken_twice():
     assert taken_again(ledger()) == []
     assert taken_again(aimed()) == []
