@@ -133,11 +133,12 @@ def as_mutant(row: dict[str, Any]) -> Mutant:
 def report(rows: list[dict[str, Any]], asked: int) -> str:
     """Return the table: shares, by whom, and every survivor."""
     count = Counter(row["verdict"] for row in rows)
-    changing = count[CAUGHT] + count[SURVIVED]
+    changing = count[CAUGHT] + count[SURVIVED] + count[OPEN]
     share = f"{100 * count[CAUGHT] / changing:.1f} %" if changing else "none"
     lines = [
         f"{len(rows)} of {asked} mutants tried; {count[NO_CHANGE]} change nothing that was tried",
         f"of {changing} that change results, {count[CAUGHT]} were caught by meaning: {share}",
+        f"{count[OPEN]} of them have not met the slower tests yet",
         f"{sum(row['seconds'] for row in rows):.0f} s of processor time",
         "",
         "caught by",

@@ -328,3 +328,12 @@ def test_parts_are_new_at_commissioning():
     assert (state.sensor_new_at[0], state.battery_new_at, state.mounted_at) == (0.0, 0.0, 0.0)
     assert stage.history.times[SENSOR] == state.sensor_dies_at[0] == 5 * DAY
     assert stage.history.times[L.BATTERY_LIFE] == state.battery_dies_at == 7 * DAY
+
+
+def test_a_closing_for_absence_that_fails_has_the_drive_repaired():
+    """The controller knows that the valve is not shut, and there is no leak to hurry for."""
+    stage = Stage(AWAY + 'actuator.repair = "5 h"\n')
+    stage.state.failed = 1
+    stage.ring(L.TRIP, DAY)
+    assert stage.to(DAY + 5 * HOUR - 1).state.failed == 1
+    assert stage.to(DAY + 5 * HOUR + 9).state.failed == 0
