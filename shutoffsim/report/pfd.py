@@ -55,7 +55,7 @@ def print_failure_on_demand(console: Console, result: FailureOnDemand) -> None:
     if not found.value > 0.0:
         sentence = (
             f"No failure was seen in {result.histories:,} histories: at most one leak in about "
-            f"{1.0 / found.high:,.0f} is not stopped in time (95 %)."
+            f"{float(f'{1.0 / found.high:.2g}'):,.0f} is not stopped in time (95 %)."
         )
     elif set(result.modes) == {"no automation"}:
         sentence = "Nothing is fitted that could stop a leak: automation fails at every one."
