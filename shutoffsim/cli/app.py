@@ -110,7 +110,7 @@ def read_periods(text: str | None) -> tuple[float, ...] | None:
             "--return-periods is not a list of numbers",
             found=text[:60] or "nothing",
             expected="years with commas between them, such as 20,200",
-            hint="leave the unit out: they are years" if "y" in text else None,
+            hint="leave out the unit: they are years" if "y" in text else None,
         ) from None
     return checked_periods(numbers)
 

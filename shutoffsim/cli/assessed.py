@@ -43,7 +43,7 @@ PrecisionOption = Annotated[
 ChosenSeedOption = Annotated[
     int | None,
     typer.Option(
-        help=f"One seed and one question give one result. Default: {SEED}.",
+        help=f"The same seed and inputs always give the same result. Default: {SEED}.",
         metavar="NUMBER",
         show_default=False,
     ),

@@ -39,7 +39,7 @@ def compare(
     design: Annotated[
         list[str] | None,
         typer.Option(
-            help="Compare only this design; give it several times. The first is the reference. "
+            help="Compare only this design; repeat for several. The first is the reference. "
             "Default: all of the file.",
             metavar="NAME",
             show_default=False,
@@ -66,7 +66,7 @@ def compare(
         ),
     ] = None,
     brief: Annotated[
-        bool, typer.Option("--brief", help="Print the answer without tables.")
+        bool, typer.Option("--brief", help="Print only the answer, without tables.")
     ] = False,
     cluster: ClusterOption = None,
     store: StoreOption = None,

@@ -1,4 +1,4 @@
-"""`fit-torque`: what readings tell of a valve's torque."""
+"""`fit-torque`: a valve's torque estimated from readings."""
 
 from __future__ import annotations
 
@@ -24,14 +24,14 @@ def fit_torque(
         Path,
         typer.Argument(
             metavar="FILE",
-            help="Readings (CSV); docs/measuring-torque.md tells how to take and write them.",
+            help="Readings (CSV); docs/measuring-torque.md explains how to take and record them.",
             show_default=False,
         ),
     ],
     scenario: Annotated[
         Path | None,
         typer.Option(
-            help="What is believed before the readings, and the actuator that was the gauge. "
+            help="Gives the prior, and the actuator where that is the gauge. "
             "Default: the library's usual valve.",
             metavar="FILE",
             show_default=False,
@@ -41,7 +41,7 @@ def fit_torque(
     valve: Annotated[
         str | None,
         typer.Option(
-            help="The valve to tell of, where several were read. Default: another one like them.",
+            help="The valve to report on, where several were read. Default: another one like them.",
             metavar="NAME",
             show_default=False,
         ),
@@ -49,7 +49,7 @@ def fit_torque(
     fragment: Annotated[
         Path | None,
         typer.Option(
-            help="Write the part of a scenario to this file (TOML).",
+            help="Write the fitted part of a scenario to this file (TOML).",
             metavar="FILE",
             show_default=False,
         ),
@@ -58,7 +58,7 @@ def fit_torque(
     json: ResultOption = None,
     seed: SeedOption = 1,
 ) -> None:
-    """Learn the valve's torque from readings: what it needs now, after rest, and in years."""
+    """Estimate a valve's torque from readings: now, after rest, and in later years."""
     from shutoffsim.report.files import OutputFile, check_apart
     from shutoffsim.report.fit_torque import print_torque_fit
     from shutoffsim.report.text import make_console

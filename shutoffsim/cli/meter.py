@@ -1,4 +1,4 @@
-"""`meter`: what a household's record says of flow rules."""
+"""`meter`: what a household's record says about flow rules."""
 
 from __future__ import annotations
 
@@ -18,18 +18,18 @@ def meter(
         Path,
         typer.Argument(
             metavar="FILE",
-            help="A household's record (CSV, may be gzipped); docs/meter.md tells the columns.",
+            help="A household's record (CSV, may be gzipped); docs/meter.md lists the columns.",
             show_default=False,
         ),
     ],
     litres_per_pulse: Annotated[
         float | None,
-        typer.Option(help="Water a pulse stands for.", metavar="LITRES", show_default=False),
+        typer.Option(help="Water per pulse.", metavar="LITRES", show_default=False),
     ] = None,
     gap: Annotated[
         list[str] | None,
         typer.Option(
-            help="Pause that does not end a run; give it several times. Default: 0, 60, 300 s.",
+            help="Pause that does not end a run; repeat for several. Default: 0, 60, 300 s.",
             metavar="TIME",
             show_default=False,
         ),
@@ -37,7 +37,7 @@ def meter(
     time: Annotated[
         list[str] | None,
         typer.Option(
-            help="Limit of a rule “longer than”; give it several times.",
+            help="Limit of a “longer than” rule; repeat for several.",
             metavar="TIME",
             show_default=False,
         ),
@@ -45,14 +45,18 @@ def meter(
     volume: Annotated[
         list[str] | None,
         typer.Option(
-            help="Limit of a rule “more than”; give it several times.",
+            help="Limit of a “more than” rule; repeat for several.",
             metavar="VOLUME",
             show_default=False,
         ),
     ] = None,
     slot: Annotated[
         str | None,
-        typer.Option(help="Sampling interval. Default: found.", metavar="TIME", show_default=False),
+        typer.Option(
+            help="Sampling interval. Default: found from the record.",
+            metavar="TIME",
+            show_default=False,
+        ),
     ] = None,
     hole: Annotated[
         str | None,
@@ -63,7 +67,9 @@ def meter(
     covered: Annotated[
         str | None,
         typer.Option(
-            help="Recorded time, when you know it better.", metavar="TIME", show_default=False
+            help="Recorded time, where you know it better than the file does.",
+            metavar="TIME",
+            show_default=False,
         ),
     ] = None,
     starting_flow: Annotated[

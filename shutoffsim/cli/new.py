@@ -15,7 +15,7 @@ from shutoffsim.errors import OutputError
 @guarded
 def new(
     file: Annotated[
-        Path, typer.Argument(metavar="FILE", help="The file to make.", show_default=False)
+        Path, typer.Argument(metavar="FILE", help="The file to write.", show_default=False)
     ],
 ) -> None:
     """Write a first scenario to change."""
@@ -24,7 +24,7 @@ def new(
 
     if file.exists() and not file.is_dir():
         raise OutputError(
-            "there is such a file already",
+            "this file already exists",
             where=str(file),
             expected="the name of a new file",
             hint="choose another name, or remove it first",

@@ -11,7 +11,8 @@ ScenarioArgument = Annotated[
     Path, typer.Argument(metavar="SCENARIO", help="A scenario file (TOML).", show_default=False)
 ]
 SeedOption = Annotated[
-    int, typer.Option(help="One seed and one question give one result.", metavar="NUMBER")
+    int,
+    typer.Option(help="The same seed and inputs always give the same result.", metavar="NUMBER"),
 ]
 
 WorkersOption = Annotated[
@@ -30,7 +31,7 @@ ResultOption = Annotated[
 HistoriesOption = Annotated[
     int | None,
     typer.Option(
-        help="Run exactly so many histories instead.", metavar="NUMBER", show_default=False
+        help="Run exactly this many histories instead.", metavar="NUMBER", show_default=False
     ),
 ]
 FiguresOption = Annotated[
@@ -44,19 +45,19 @@ PeriodsOption = Annotated[
     str | None,
     typer.Option(
         "--return-periods",
-        help="Once in how many years the losses told are exceeded, such as 20,200.",
+        help="Return periods, in years, at which losses are reported, such as 20,200.",
         metavar="YEARS",
         show_default=False,
     ),
 ]
 EngineOption = Annotated[
     Literal["batch", "trace"],
-    typer.Option(help="Compiled loop, or SimPy: slow, with the same numbers."),
+    typer.Option(help="Compiled loop, or SimPy: slow, same numbers."),
 ]
 ClusterOption = Annotated[
     str | None,
     typer.Option(
-        help="Address of a dask scheduler to compute on; docs/cluster.md tells how.",
+        help="Address of a dask scheduler to compute on; see docs/cluster.md.",
         metavar="ADDRESS",
         show_default=False,
     ),
@@ -64,7 +65,7 @@ ClusterOption = Annotated[
 StoreOption = Annotated[
     Path | None,
     typer.Option(
-        help="With a cluster: keep finished pieces here, so that the run can be taken up again.",
+        help="With a cluster: keep finished pieces here, so that the run can be resumed.",
         metavar="FOLDER",
         show_default=False,
     ),

@@ -43,7 +43,7 @@ def pfd(
     workers: WorkersOption = None,
     json: ResultOption = None,
 ) -> None:
-    """Tell how often one design fails on demand, and why, also when that is rare."""
+    """Estimate how often one design fails on demand, and why, even when failures are rare."""
     from shutoffsim.report.files import check_apart
     from shutoffsim.report.pfd import print_failure_on_demand
     from shutoffsim.report.text import make_console

@@ -37,14 +37,14 @@ def portfolio(
         Path,
         typer.Argument(
             metavar="DWELLINGS",
-            help="One row a dwelling (CSV or Parquet); docs/portfolio.md tells the columns.",
+            help="One row per dwelling (CSV or Parquet); docs/portfolio.md lists the columns.",
             show_default=False,
         ),
     ],
     design: Annotated[
         str | None,
         typer.Option(
-            help="Design of the rows that name none. Default: the first of the file.",
+            help="Design for rows that name none. Default: the first of the file.",
             metavar="NAME",
             show_default=False,
         ),

@@ -36,7 +36,7 @@ def replay(
     pick: Annotated[
         Literal["worst", "typical"] | None,
         typer.Option(
-            help="Look for an incident: the largest loss, or one in the middle. "
+            help="Search for an incident: the largest loss, or a middling one. "
             "Default without a history: typical.",
             show_default=False,
         ),
@@ -46,7 +46,7 @@ def replay(
         bool, typer.Option("--all", help="Show quiet events too, instead of counting them.")
     ] = False,
 ) -> None:
-    """Tell one history, or one leak, event by event."""
+    """Show one history, or one leak, event by event."""
     from shutoffsim.report.replay import print_replay
     from shutoffsim.report.text import make_console
     from shutoffsim.scenario import load

@@ -41,7 +41,7 @@ def report(
     save: Annotated[
         Path | None,
         typer.Option(
-            help="Keep the result in this folder, to report on it again without simulating.",
+            help="Save the result in this folder, to report on it again without simulating.",
             metavar="FOLDER",
             show_default=False,
         ),

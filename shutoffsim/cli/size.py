@@ -36,17 +36,19 @@ def size(
     target_pfd: Annotated[
         str,
         typer.Option(
-            help="Probability of failure on demand that torque may have.", metavar="SHARE"
+            help="Largest acceptable probability that torque fails on demand.", metavar="SHARE"
         ),
     ] = "1%",
     confidence: Annotated[
         str,
-        typer.Option(help="Share of valves like this one that must meet it.", metavar="SHARE"),
+        typer.Option(
+            help="Share of valves like this one that must meet the target.", metavar="SHARE"
+        ),
     ] = "90%",
     measurements: Annotated[
         Path | None,
         typer.Option(
-            help="Readings of this valve's torque (CSV); docs/measuring-torque.md tells how.",
+            help="Readings of this valve's torque (CSV); see docs/measuring-torque.md.",
             metavar="FILE",
             show_default=False,
         ),
@@ -54,20 +56,20 @@ def size(
     rating: Annotated[
         list[str] | None,
         typer.Option(
-            help="Compare this stall torque, such as “4 N*m”; give it several times. "
-            "Default: about eight around what is needed.",
+            help="Stall torque to compare, such as “4 N*m”; repeat for several. "
+            "Default: about eight around the torque needed.",
             metavar="TORQUE",
             show_default=False,
         ),
     ] = None,
     scale: Annotated[
         Literal["gears", "motor"],
-        typer.Option(help="What makes another rating of the design's data sheet."),
+        typer.Option(help="How the design's data sheet is scaled to another rating."),
     ] = "gears",
     price: Annotated[
         list[str] | None,
         typer.Option(
-            help="Price of a rating, such as “6 N*m = 120 EUR”; give it several times.",
+            help="Price of a rating, such as “6 N*m = 120 EUR”; repeat for several.",
             metavar="RATING=PRICE",
             show_default=False,
         ),

@@ -17,7 +17,7 @@ class Estimate:
     Attributes
     ----------
     value, std_error, low, high : float
-        In the unit of the quantity. ``std_error`` is nan where it cannot be told; the interval is
+        In the unit of the quantity. ``std_error`` is nan where it is unknown; the interval is
         then a bound, or as wide as what is possible.
     """
 
@@ -27,7 +27,7 @@ class Estimate:
     high: float
 
     def as_dict(self) -> dict[str, float | None]:
-        """Return the four numbers by name; what cannot be told is None."""
+        """Return the four numbers by name; what is unknown is None."""
         return {
             name: (number if math.isfinite(number) else None)
             for name, number in asdict(self).items()

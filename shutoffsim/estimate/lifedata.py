@@ -340,7 +340,7 @@ def _need_enough(data: _Data, family: str) -> None:
             "too few failures to fit a life",
             found=count(seen, "failure") + f" and {count(len(data.right), 'survivor')}",
             expected=f"at least {count(needed, 'failure')} for a {family} distribution",
-            hint="survivors alone tell only that lives are longer",
+            hint="survivors alone show only that lives are longer",
         )
     if len(data.left) == data.size:
         raise ModelError(

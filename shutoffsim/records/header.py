@@ -163,7 +163,7 @@ def split_header(line: str, kind: Kind) -> tuple[list[str], str]:
 def read_header(
     names: Sequence[str], kind: Kind, where: str, line: int | None = None, delimiter: str = ""
 ) -> Header:
-    """Tell the columns from their names.
+    """Identify the columns by their names.
 
     Parameters
     ----------
@@ -186,7 +186,7 @@ def read_header(
 
     matched = [kind.match(name) for name in names]
     unknown = [name for name, column in zip(names, matched, strict=True) if column is None]
-    # No more than are told, as the search for names that are alike takes time.
+    # No more than are reported, as the search for names that are alike takes time.
     wrong = list(islice(filter(None, map(kind.unknown, unknown)), LISTED_PROBLEMS))
     refuse(wrong, len(unknown) - len(wrong) if len(wrong) == LISTED_PROBLEMS else 0)
     found = [
@@ -211,7 +211,7 @@ def read_header(
 def _twice(first: Column, second: Column) -> Problem | None:
     if first is second:
         return None
-    hint = "; a date and a time of day belong into one column" if first.role == "time" else ""
+    hint = "; a date and a time of day belong in one column" if first.role == "time" else ""
     return Problem(
         f"two columns say the same thing ({first.role})",
         found=f'"{first.name}" and "{second.name}"',
@@ -288,10 +288,10 @@ def nearly_known(roles: Sequence[Role], raw: str) -> Problem | None:
     if not close:
         return None
     return Problem(
-        "a column that is not known, but nearly",
+        "an unknown column, close to a known one",
         found=f'"{printable(raw)}"',
         expected=f'"{close[0]}"',
-        hint="correct the name, or choose one that is less alike",
+        hint="correct the name, or choose one that is less similar",
     )
 
 

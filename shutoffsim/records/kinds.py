@@ -56,7 +56,7 @@ READING_ROLES = (
 
 
 def _choose_meter(roles: set[str], names: Sequence[str]) -> Choice:
-    """Tell the form of a meter's record: pulses, flow samples or runs."""
+    """Find the form of a meter's record: pulses, flow samples or runs."""
     if "start" in roles:
         length = "duration" if "duration" in roles else "end"
         lacking = [word for role, word in _RUNS.items() if role in {length, "volume"} - roles]

@@ -35,7 +35,7 @@ class Cells:
         self.texts = {role: text for role, text in row.cells.items() if not is_missing(text)}
 
     def trouble(self, role: str, message: str, **more: Any) -> RecordError:
-        """Return the error of one cell; it shows the cell when it is not told what was found."""
+        """Return the error of one cell; it shows the cell unless given what was found."""
         column = self.header.columns.get(role)
         key = f'column "{column.name if column and role in self.texts else role}"'
         if role in self.texts:
@@ -86,7 +86,7 @@ class Cells:
         except ValueError:
             raise self.trouble(
                 role,
-                "this is no date",
+                "this is not a date",
                 expected="year-month-day, such as 2026-03-31",
                 hint="write the year first, with four digits",
             ) from None

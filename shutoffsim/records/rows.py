@@ -98,7 +98,7 @@ def _parse(block: bytes, header: Header, invalid: Callable[[Any], str] | None) -
     names = [str(index) for index in range(header.width)]
     if not block:
         return pa.table(dict.fromkeys(names, pa.array([], pa.string())))
-    # One block: the handler is told row numbers only without threads.
+    # One block: the handler is given row numbers only without threads.
     read = arrow_csv.ReadOptions(column_names=names, use_threads=False, block_size=len(block) + 1)
     parse = arrow_csv.ParseOptions(
         delimiter=header.delimiter, ignore_empty_lines=False, invalid_row_handler=invalid

@@ -48,7 +48,7 @@ class TimeForm:
 
 
 def choose_form(texts: Texts, time_format: str | None, where: str) -> TimeForm:
-    """Tell from the first rows how times are written.
+    """Find from the first rows how times are written.
 
     Parameters
     ----------

@@ -1,7 +1,7 @@
 """An assessment as a folder of files, written in full or not at all, and read again.
 
 ========================  ==========================================================================
-``assessment.json``       everything that pages tell, see docs/results.md
+``assessment.json``       everything that pages show, see docs/results.md
 ``estimates.csv``         every estimate in one row: design, quantity, unit, value, std_error, low,
                           high
 ``estimates.parquet``     the same
@@ -77,7 +77,7 @@ def _check_replaceable(target: Path, where: str) -> None:
     foreign = [name for name in names if name not in FILES]
     if foreign or (names and RESULT not in names):
         raise OutputError(
-            "this folder holds something else than a result of this program",
+            "this folder holds something other than a result of this program",
             where=where,
             found=(foreign or names)[0],
             expected="a new name, an empty folder, or an earlier result to replace",
@@ -224,7 +224,7 @@ def load_assessment(folder: str | Path, *, incidents: bool = False) -> Assessmen
         data = from_json(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         raise ModelError(
-            "this is no result folder",
+            "this is not a result folder",
             where=str(folder),
             found=f"no {RESULT}" if Path(folder).is_dir() else "no such folder",
             expected="a folder that was written with --save",

@@ -59,7 +59,7 @@ def print_values(console: Console, scenario: Scenario, design: str | None = None
         When there is no such design.
     """
     names = scenario.designs if design is None else (design,)
-    console.print(Text(f"{scenario.name}: the scenario is in order", style="bold"))
+    console.print(Text(f"{scenario.name}: the scenario is valid", style="bold"))
     console.print(wrap(f"designs: {', '.join(names)}", console.width))
     section = None
     for before, entry in _used(scenario, design):
@@ -81,7 +81,7 @@ def print_values(console: Console, scenario: Scenario, design: str | None = None
         first = scenario.reference
         console.print(
             wrap(
-                f"Values are those of “{first}” unless they stand under another design; one that "
+                f"Values are those of “{first}” unless listed under another design; a value that "
                 "several designs share is counted once.",
                 console.width,
             )

@@ -52,12 +52,16 @@ def print_comparison(
     console.print()
     console.print(wrap(_facts(result), console.width))
     rests = _count(len(result.assumptions), "assumption")
-    console.print(wrap(f"It rests on {rests}, listed by: shutoffsim check {file}", console.width))
+    console.print(
+        wrap(f"The result rests on {rests}, listed by: shutoffsim check {file}", console.width)
+    )
     console.print(wrap(ESTIMATE, console.width))
 
 
 def _print_tables(console: Console, result: Comparison, names: tuple[str, ...]) -> None:
-    console.print("\nWith the 95 % interval of the simulation, as (from to) or as ± half of it:")
+    console.print(
+        "\nWith the 95 % interval of the simulation, as (low to high) or as ± half its width:"
+    )
     modes = Column("largest failure modes, share of all leaks", _modes(result), wraps=True)
     for columns in (_columns(result), [modes]):
         for table in pack(Column("design", names), columns, console.width):
@@ -90,7 +94,7 @@ def _columns(result: Comparison) -> list[Column]:
     columns += [
         *_figures(designs),
         plus_minus("escaped volume, L: median", [volume["median"] for volume in volumes]),
-        plus_minus("escaped volume, L: 95 % stay below", [volume["p95"] for volume in volumes]),
+        plus_minus("escaped volume, L: 95th percentile", [volume["p95"] for volume in volumes]),
     ]
     return columns
 
@@ -120,7 +124,7 @@ def _cautions(result: Comparison, wanted: str) -> list[str]:
     lines = []
     if not result.reached:
         lines.append(
-            f"The wanted precision{f' of {wanted}' if wanted else ''} was not reached after "
+            f"The requested precision{f' of {wanted}' if wanted else ''} was not reached after "
             f"{_count(result.histories, 'history')}."
         )
     if result.histories == 1:

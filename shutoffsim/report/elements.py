@@ -9,7 +9,7 @@ from shutoffsim.model.elements import Kind
 
 
 class Words(NamedTuple):
-    """What is told of an element.
+    """What pages say of an element.
 
     Attributes
     ----------

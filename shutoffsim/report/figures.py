@@ -32,8 +32,8 @@ KINDS = ("svg", "png")
 def forest(result: Comparison) -> Figure:
     """Return a forest plot: expected annual damage of each design with its 95 % interval.
 
-    The reference is told apart by the shape of its mark, its name and a line through its value,
-    not by colour alone; the colours are of a palette that colour-blind people can tell apart.
+    The reference is distinguished by the shape of its mark, its name and a line through its value,
+    not by colour alone; the colours are of a palette that colour-blind people can distinguish.
 
     Parameters
     ----------

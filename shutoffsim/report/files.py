@@ -145,7 +145,7 @@ def refusal(where: str, error: OSError) -> OutputError:
         "cannot write here",
         where=where,
         found=reason[:1].lower() + reason[1:],
-        expected="a place where you may write and that has room",
+        expected="a place that you may write to, with enough room",
     )
 
 
@@ -174,7 +174,7 @@ def check_apart(inputs: Mapping[str, Path | None], outputs: Mapping[str, Path | 
 
 
 def finite(value: Any) -> Any:
-    """Return plain data in which numbers that cannot be told are None."""
+    """Return plain data in which unknown numbers are None."""
     if isinstance(value, Mapping):
         return {key: finite(item) for key, item in value.items()}
     if isinstance(value, list | tuple):

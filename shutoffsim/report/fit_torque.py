@@ -1,4 +1,4 @@
-"""What readings tell of a valve's torque, as text."""
+"""A valve's torque estimated from readings, as text."""
 
 from __future__ import annotations
 
@@ -35,15 +35,15 @@ def print_torque_fit(console: Console, fit: TorqueFit) -> None:
     width = console.width
     console.print(Text(wrap(_title(fit), width), style="bold"))
     console.print(wrap(_facts(fit), width))
-    print_section(console, "Torque that it needs by age and rest, N*m: middle and 95 % interval")
+    print_section(console, "Torque needed by age and rest, N*m: median and 95 % interval")
     print_table(console, *_predictions(fit))
-    print_section(console, "What the readings changed: middle and 95 % interval", "")
+    print_section(console, "Prior and posterior: median and 95 % interval", "")
     print_table(console, *_parameters(fit))
     if fit.likeliest is not None:
         console.print(
             wrap(
-                "Readings alone: by maximum likelihood, with what they do not tell held at the "
-                "middle of before.",
+                "Readings alone: maximum likelihood; values that the readings do not determine "
+                "are held at the median of the prior.",
                 width,
             )
         )
@@ -52,8 +52,8 @@ def print_torque_fit(console: Console, fit: TorqueFit) -> None:
     if fit.checks:
         console.print(
             wrap(
-                "The share of what the law itself would make that has as much of this; below 5 % "
-                "the law is in doubt.",
+                "Share of data sets simulated from the fitted law that show at least as much of "
+                "the feature (posterior predictive p-value); below 5 % the law is in doubt.",
                 width,
             )
         )
@@ -73,7 +73,7 @@ def print_torque_fit(console: Console, fit: TorqueFit) -> None:
     console.print()
     console.print(
         wrap(
-            f"{fit.belief.n:,} draws, as good as {min(fit.effective, fit.belief.n):,.0f} "
+            f"{fit.belief.n:,} posterior draws, worth {min(fit.effective, fit.belief.n):,.0f} "
             f"independent ones; seed {fit.seed}; {_scenario(fit)}shutoffsim {__version__}.",
             width,
         )
@@ -84,7 +84,7 @@ def _title(fit: TorqueFit) -> str:
     now = fit.predictions[0].closing
     return (
         f"{Path(fit.source).name}: {fit.whose} takes about {_digits(now.value)} N*m to close "
-        f"({_digits(now.low)} to {_digits(now.high)}) when it was just moved"
+        f"({_digits(now.low)} to {_digits(now.high)}) just after it was moved"
     )
 
 
@@ -93,9 +93,9 @@ def _facts(fit: TorqueFit) -> str:
     count = f"{len(fit.rows)} readings" if len(fit.rows) != 1 else "1 reading"
     before = fit.before[0].closing
     return (
-        f"{count} from {first} to {last}; the valve is {duration(fit.age)} old. Before them, "
-        f"{fit.prior_source} said {_digits(before.value)} N*m "
-        f"({_digits(before.low)} to {_digits(before.high)})."
+        f"{count} from {first} to {last}; the valve is {duration(fit.age)} old. Prior, from "
+        f"{fit.prior_source}: {_digits(before.value)} N*m ({_digits(before.low)} to "
+        f"{_digits(before.high)})."
     )
 
 
@@ -108,7 +108,7 @@ def _predictions(fit: TorqueFit) -> tuple[Column, list[Column]]:
     return Column("when, rest", tuple(row.when for row in rows)), [
         _estimates("to open", [row.opening for row in rows]),
         _estimates("to close", [row.closing for row in rows]),
-        Column("one closing in 20 needs over", align([_digits(row.stroke) for row in rows])),
+        Column("1 in 20 closings needs more than", align([_digits(row.stroke) for row in rows])),
     ]
 
 
@@ -116,8 +116,8 @@ def _parameters(fit: TorqueFit) -> tuple[Column, list[Column]]:
     rows = fit.parameters
     labels = tuple(f"{row.name}, {row.unit}" if row.unit else row.name for row in rows)
     columns = [
-        _estimates("before", [row.before for row in rows]),
-        _estimates("after", [row.after for row in rows]),
+        _estimates("prior", [row.before for row in rows]),
+        _estimates("posterior", [row.after for row in rows]),
     ]
     if any(row.alone is not None for row in rows):
         columns.append(_estimates("readings alone", [row.alone for row in rows]))

@@ -86,11 +86,13 @@ def torque_over_rest(fit: TorqueFit) -> Figure:
     draws = np.array([fit.belief.torque(fit.age, w * WEEK, closing=True) for w in weeks])
     low, middle, high = np.quantile(draws, [0.025, 0.5, 0.975], axis=1)
     x = np.log1p(weeks)
-    axes.fill_between(x, low, high, color=colours[0], alpha=0.2, label="95 % interval of the law")
-    axes.plot(x, middle, color=colours[0], linewidth=2.0, label="the law, middle")
+    axes.fill_between(
+        x, low, high, color=colours[0], alpha=0.2, label="95 % interval of the fitted law"
+    )
+    axes.plot(x, middle, color=colours[0], linewidth=2.0, label="the fitted law, median")
     spread = np.exp(fit.belief.scatter * np.random.default_rng(1).standard_normal(fit.belief.n))
     stroke = np.quantile(draws * spread, 0.95, axis=1)
-    axes.plot(x, stroke, color="0.3", linestyle="--", label="one closing in 20 needs over")
+    axes.plot(x, stroke, color="0.3", linestyle="--", label="1 in 20 closings needs more than")
     rests = np.array([row.idle for row in fit.rows])
     common = np.array(
         [np.median(np.log(fit.belief.torque(fit.age, r, closing=True))) for r in rests]
@@ -119,7 +121,7 @@ def readings_against_law(fit: TorqueFit) -> Figure:
     axes.fill_between(
         line, line / factor, line * factor, color="0.6", alpha=0.3, label="95 % of readings"
     )
-    axes.plot(line, line, color="0.3", linewidth=1.0, label="as the law says")
+    axes.plot(line, line, color="0.3", linewidth=1.0, label="as expected")
     _plot_readings(axes, fit, expected, np.ones(len(expected)))
     axes.set_xscale("log")
     axes.set_yscale("log")
@@ -130,9 +132,9 @@ def readings_against_law(fit: TorqueFit) -> Figure:
         shown = [tick for tick in ticks if low <= tick <= high]
         axis.set_ticks(shown, [f"{tick:g}" for tick in shown])
         axis.set_minor_locator(mpl.ticker.NullLocator())
-    axes.set_xlabel("torque that the law expects, N*m")
+    axes.set_xlabel("torque expected by the fitted law, N*m")
     axes.set_ylabel("torque read, N*m")
-    axes.set_title("Readings against the law", loc="left")
+    axes.set_title("Readings against the fitted law", loc="left")
     axes.legend(fontsize=8, frameon=True)
     return figure
 
@@ -143,8 +145,8 @@ def before_and_after(fit: TorqueFit) -> Figure:
     colours = sns.color_palette("colorblind")
     month = YEAR / 12.0
     for belief, style, ink, label in (
-        (fit.prior, "--", "0.35", "before the readings"),
-        (fit.belief, "-", colours[0], f"after {len(fit.rows)} readings"),
+        (fit.prior, "--", "0.35", "prior"),
+        (fit.belief, "-", colours[0], f"posterior, {len(fit.rows)} readings"),
     ):
         draws = np.sort(belief.torque(fit.age, month, closing=True))
         over = 1.0 - (np.arange(len(draws)) + 0.5) / len(draws)
@@ -162,7 +164,7 @@ def before_and_after(fit: TorqueFit) -> Figure:
     axes.set_ylim(0.0, 100.0)
     axes.set_xlabel("torque to close now, after a month of rest, N*m")
     axes.set_ylabel("chance that it is more, %")
-    axes.set_title(f"{_capital(fit.whose)}: what the readings changed", loc="left")
+    axes.set_title(f"{_capital(fit.whose)}: prior and posterior", loc="left")
     axes.legend(fontsize=9, frameon=True)
     return figure
 

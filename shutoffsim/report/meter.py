@@ -39,7 +39,7 @@ def print_meter(console: Console, report: MeterReport, fragment: str | None = No
     print_section(console, "Trips: runs over a limit, and how many a year (95 % interval)", "")
     print_table(console, *_trips(report))
     if report.labels is not None:
-        print_section(console, "Labelled events, each row by itself", "")
+        print_section(console, "Labelled events, each row separately", "")
         print_table(console, *_labels(report))
     print_section(console, "Odd rows" if report.flaws else "Odd rows: none", "")
     for flaw in report.flaws:

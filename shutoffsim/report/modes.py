@@ -30,14 +30,14 @@ MODES: Final[Mapping[str, Meaning]] = {
     ),
     "sensor dead": Meaning(
         "the sensor that the water reached had failed or its battery was empty",
-        "sensors that report that they live, batteries changed in time, tests with water",
+        "supervised sensors, batteries changed in time, tests with water",
     ),
     "message lost": Meaning(
         "the sensor's radio report did not arrive", "a shorter radio path, or a wire"
     ),
     "gateway down": Meaning(
         "the report or the decision had to pass a gateway that did not work",
-        "a controller that decides by itself",
+        "a controller that decides locally",
     ),
     "controller down": Meaning(
         "the controller hung or was restarting", "a watchdog that restarts it"
@@ -51,11 +51,11 @@ MODES: Final[Mapping[str, Meaning]] = {
         "a battery that is tested and changed, or closing when the mains fail",
     ),
     "actuator failed": Meaning(
-        "a failure of the closing element that had nothing to do with its load",
-        "exercise it more often, so that a fault is found",
+        "a random failure of the closing element, unrelated to its load",
+        "exercise it more often, so that dormant failures are found",
     ),
     "brown-out": Meaning(
-        "the motor pulled the shared supply down and the controller lost the order",
+        "the motor pulled the shared supply down and the controller reset",
         "a stronger supply, or a separate one for the motor",
     ),
     "motor burnt": Meaning(
@@ -66,7 +66,7 @@ MODES: Final[Mapping[str, Meaning]] = {
     ),
     "mount slipped": Meaning(
         "the clamp turned on the valve instead of turning it",
-        "a metal clamp, tightened again after the first weeks",
+        "a metal clamp, retightened after the first weeks",
     ),
     "undersized torque": Meaning(
         "the valve needed more torque than the actuator gave on its supply",

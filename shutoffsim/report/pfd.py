@@ -58,9 +58,9 @@ def print_failure_on_demand(console: Console, result: FailureOnDemand) -> None:
             f"{float(f'{1.0 / found.high:.2g}'):,.0f} is not stopped in time (95 %)."
         )
     elif set(result.modes) == {"no automation"}:
-        sentence = "Nothing is fitted that could stop a leak: automation fails at every one."
+        sentence = "Nothing fitted can stop a leak: automation fails on all of them."
     elif found.value == 1.0:
-        sentence = f"Automation stopped no leak in time: it fails at {percent(found)} of them."
+        sentence = f"Automation stopped no leak in time: it fails on {percent(found)} of them."
     elif found.value > _MOSTLY:
         sentence = f"Automation does not stop {percent(found)} of all leaks in time."
     else:
@@ -68,12 +68,14 @@ def print_failure_on_demand(console: Console, result: FailureOnDemand) -> None:
         sentence = f"About one leak in {leaks} is not stopped in time ({percent(found)})."
     console.print(wrap(sentence, width))
     if not result.reached:
-        reason = "" if found.value > 0.0 else ": a failure that is never seen has none"
-        console.print(wrap(f"The wanted relative error was not reached{reason}.", width))
+        reason = "" if found.value > 0.0 else ": it is undefined while no failure has been seen"
+        console.print(wrap(f"The requested relative error was not reached{reason}.", width))
     facts = (
         f"{result.histories:,} histories of {result.horizon_years:g} years, seed {result.seed}; "
         f"{result.method}; scenario {result.scenario_hash}, shutoffsim {result.version}."
     )
     console.print()
     console.print(wrap(facts, width))
-    console.print(wrap("An estimate from stated assumptions: no certified safety figure.", width))
+    console.print(
+        wrap("An estimate from stated assumptions, not a certified safety figure.", width)
+    )

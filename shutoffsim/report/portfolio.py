@@ -47,8 +47,8 @@ def print_portfolio(console: Console, result: PortfolioResult, file: str) -> Non
         console.print(wrap(f"{note[0].upper()}{note[1:]}.", width))
     console.print(
         wrap(
-            "The intervals hold for the simulation alone: what the scenario and the table of "
-            "dwellings say is taken as true.",
+            "The intervals cover the simulation only: the scenario and the table of dwellings are "
+            "taken as correct.",
             width,
         )
     )

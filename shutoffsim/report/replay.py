@@ -180,7 +180,7 @@ def _in_words(situation: Situation) -> str:
 
 def _ends(replay: Replay) -> Iterator[str]:
     if not replay.incidents:
-        yield "No leak ended in this history." if replay.onset is None else "It was left out."
+        yield "No leak ended in this history." if replay.onset is None else "The leak was left out."
         return
     for number, row in enumerate(replay.incidents, start=1):
         year, day, clock = moment(row["onset_days"] * DAY)

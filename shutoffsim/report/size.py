@@ -11,6 +11,7 @@ from rich.text import Text
 from shutoffsim.report.text import Column, align, chance, pack, plus_minus, torque_text, wrap
 from shutoffsim.study.compare import amount
 from shutoffsim.study.size.need import IN_USE
+from shutoffsim.study.size.window import LIMITS
 from shutoffsim.study.size.worth import FLAT
 from shutoffsim.study.words import duration
 
@@ -91,10 +92,11 @@ def _print_ladder(console: Console, result: Sizing) -> None:
     _head(
         console,
         "Torque, rating by rating",
-        f"Probability that torque fails on demand, seized valves apart: mean with half the 95 % "
-        f"interval of the simulation, and the range of nine valves in ten, as this valve is not "
-        f"known. Enough: share of valves at or below the target of {_percent(result.target)}. "
-        "Headroom: torque available over what so many demands need.",
+        "Probability that torque fails on demand, seized valves excluded: mean with half the 95 "
+        "% interval of the simulation, and the range for nine valves in ten, since this valve is "
+        f"not known. Enough: share of valves at or below the target of {_percent(result.target)}. "
+        "Torque margin: torque available divided by the torque that 50, 95 or 99 % of the "
+        "demands do not exceed; below 1 it falls short.",
     )
     rows = result.shortfalls
     names = tuple(
@@ -114,7 +116,7 @@ def _print_ladder(console: Console, result: Sizing) -> None:
             Column("fails on a bad day", tuple(chance(row.bad_day) for row in rows)),
             *(
                 Column(
-                    f"headroom {share} %",
+                    f"torque margin {share} %",
                     align([f"{row.headroom[i]:.2g}" for row in rows]),
                 )
                 for i, share in enumerate((50, 95, 99))
@@ -135,18 +137,19 @@ def _print_ladder(console: Console, result: Sizing) -> None:
     sheets: dict[str, list[str]] = {}
     for rung in result.rungs:
         sheets.setdefault(rung.sheet, []).append(torque_text(rung.rating))
-    told = "; ".join(f"{', '.join(ratings)}: {sheet}" for sheet, ratings in sheets.items())
-    console.print(wrap(f"Data sheets: {told}.", console.width))
+    text = "; ".join(f"{', '.join(ratings)}: {sheet}" for sheet, ratings in sheets.items())
+    console.print(wrap(f"Data sheets: {text}.", console.width))
 
 
 def _print_histories(console: Console, result: Sizing) -> None:
     rows = result.worths
     _head(
         console,
-        "What a step up is worth",
-        "From whole histories with everything else that can fail. Torque fails: share of the "
-        "demands of leaks left open by torque, or by what it broke or wore before (seized and "
-        "broken valves, burnt motors, stripped gears, slipped mounts, brown-outs).",
+        "What a larger rating is worth",
+        "From whole histories, with everything else that can fail. Torque fails: share of the "
+        "leaks' demands that fail for lack of torque, or through what torque broke or wore "
+        "earlier (seized and broken valves, burnt motors, stripped gears, slipped mounts and "
+        "brown-outs).",
     )
     columns = [
         plus_minus("torque fails", [row.failure for row in rows], 100.0, "%"),
@@ -179,15 +182,13 @@ def _valves(low: float, high: float) -> str:
 def _worth_of_step(result: Sizing) -> str:
     chosen = next((row for row in result.worths if row.rating == result.recommended), None)
     if chosen is None or chosen is result.worths[result.own]:
-        return (
-            "A step is worth its price when that is less than what it saves over the service life."
-        )
+        return "A step pays if its price is less than what it saves over the service life."
     own = result.worths[result.own]
     step = f"from {torque_text(own.rating)} to {torque_text(chosen.rating)} {_UNIT}"
     gain, error = chosen.gain.value, chosen.gain.error
     if gain < 0.0:
         cost = f"{_plus_minus(-gain, error)} {result.currency}"
-        return f"Going back {step} costs {cost} a year in damage, against a lower price."
+        return f"Going down {step} costs {cost} a year in damage, against a lower price."
     return f"Going {step} is worth up to {_plus_minus(gain, error)} {result.currency} a year."
 
 
@@ -200,10 +201,10 @@ def _print_window(console: Console, result: Sizing) -> None:
         "Relaxed mount: at the end of the service life.",
     )
     rows = [
-        ("the valve needs at least", window.lower),
-        ("a weak unit in use makes", window.weak),
-        ("a strong unit in use makes", window.strong),
-        *((f"{name} bears", bound) for name, bound in window.upper.items()),
+        ("required by the valve", window.lower),
+        ("available from a weak unit of the actuator in use", window.weak),
+        ("available from a strong unit of the actuator in use", window.strong),
+        *((LIMITS[name], bound) for name, bound in window.upper.items()),
     ]
     _table(
         console,
@@ -214,19 +215,18 @@ def _print_window(console: Console, result: Sizing) -> None:
     if window.empty:
         text = (
             f"The window is empty: the valve needs {_three(window.lower)} {_UNIT}, but the "
-            f"{name} bears no more than {_three(bound)}. What would open it: "
-            f"{'; '.join(window.remedies)}."
+            f"{LIMITS[name]} is only {_three(bound)}. Remedies: {'; '.join(window.remedies)}."
         )
     else:
         text = (
-            f"Anything from {_three(window.lower)} to {_three(bound)} {_UNIT} closes the valve "
-            f"and breaks nothing; beyond, the {name} gives way first."
+            f"Any torque from {_three(window.lower)} to {_three(bound)} {_UNIT} closes the valve "
+            f"and damages nothing; the first limit above is the {LIMITS[name]}."
         )
     console.print(wrap(text, console.width))
     console.print(
         wrap(
-            "Data sheets give no torque at which gears strip; here each stall strips them with a "
-            f"chance of {_percent(window.strip_chance)}, whatever the rating.",
+            "Data sheets give no torque at which gears strip; in the model each stall strips them "
+            f"with a chance of {_percent(window.strip_chance)}, whatever the rating.",
             console.width,
         )
     )
@@ -237,8 +237,8 @@ def _print_need(console: Console, result: Sizing) -> None:
         console,
         "What the valve needs",
         f"Torque to close at a demand, {_UNIT}, that 50, 95 and 99 % of the demands do not "
-        f"exceed, by how often the valve is exercised (in use: {duration(result.exercise)}); "
-        "share of demands that meet a seized valve in brackets.",
+        f"exceed, by how often the valve is exercised (in use: {duration(result.exercise)}); in "
+        "brackets, the share of demands that meet a seized valve.",
     )
     names = list(dict.fromkeys(row.exercise for row in result.needs))
     years = list(dict.fromkeys(row.years for row in result.needs))
@@ -256,8 +256,8 @@ def _print_need(console: Console, result: Sizing) -> None:
     console.print()
     console.print(
         wrap(
-            f"What a stiff demand (95 %) is made of, exercise as {IN_USE}: a typical new valve, "
-            "and what the spread between valves, age and idle time each add.",
+            f"Make-up of a stiff demand (95 %), exercise as {IN_USE}: a typical new valve, and "
+            "what the spread between valves, age and idle time each add.",
             console.width,
         )
     )
@@ -285,12 +285,12 @@ def _print_available(console: Console, result: Sizing) -> None:
     again = f", {result.attempts} attempts a demand" if result.attempts > 1 else ""
     _head(
         console,
-        "What the actuator in use gives",
-        "At stall, a unit in the middle of the spread. Closes in: against "
-        f"{' and '.join(map(torque_text, result.closing_torques))} {_UNIT}, what 50 and 95 % of "
-        "the demands need at the end of the service life. The controller cuts off "
-        f"{ends}{again}; margin: time until the winding "
-        "burns less that.",
+        "Torque available from the actuator in use",
+        "At stall, for a median unit. Closes in: against "
+        f"{' and '.join(map(torque_text, result.closing_torques))} {_UNIT}, the torque that 50 "
+        "and 95 % of the demands do not exceed at the end of the service life. The controller "
+        f"cuts off {ends}{again}. Stall margin: time until the winding burns, less the cut-off "
+        "time.",
     )
     rows = result.conditions
     _table(
@@ -302,7 +302,7 @@ def _print_available(console: Console, result: Sizing) -> None:
             Column("rail, V", align([f"{row.rail:.1f}" for row in rows])),
             Column("closes in", tuple(_closing(row) for row in rows)),
             Column("burns after", tuple(_seconds(row.burning, "never") for row in rows)),
-            Column("margin", tuple(_margin(row.burning, row.margin) for row in rows)),
+            Column("stall margin", tuple(_margin(row.burning, row.margin) for row in rows)),
         ],
     )
     notes = [f"{row.name}: {row.source}" for row in rows if row.source != "the scenario"]
@@ -316,7 +316,7 @@ def _print_intervals(console: Console, result: Sizing) -> None:
         console,
         "How often to exercise",
         f"Cost a year, {result.currency}: damage, upkeep ({curve.upkeep:g} at any interval) and "
-        f"exercising{known}. Above the least: paired, on the same histories.",
+        f"exercising{known}. Above the minimum: paired difference on the same histories.",
     )
     rows = curve.rows
     _table(
@@ -326,9 +326,9 @@ def _print_intervals(console: Console, result: Sizing) -> None:
             plus_minus("expected annual damage", [row.damage for row in rows]),
             Column("exercising", align([f"{row.wear:.2f}" for row in rows])),
             Column(
-                "above the least",
+                "above the minimum",
                 tuple(
-                    "least"
+                    "minimum"
                     if row.interval == curve.best
                     else _plus_minus(row.excess.value, row.excess.error)
                     for row in rows
@@ -338,8 +338,9 @@ def _print_intervals(console: Console, result: Sizing) -> None:
     )
     console.print(
         wrap(
-            f"Least at {_interval(curve.best)}. Within {_percent(FLAT)} of it: "
-            f"{_span(*curve.flat)}. The simulation does not tell from it: {_span(*curve.alike)}.",
+            f"Minimum: {_interval(curve.best)}. Within {_percent(FLAT)} of it: "
+            f"{_span(*curve.flat)}. Not distinguishable from it by the simulation: "
+            f"{_span(*curve.alike)}.",
             console.width,
         )
     )

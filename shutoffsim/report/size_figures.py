@@ -13,6 +13,7 @@ from matplotlib.figure import Figure
 
 from shutoffsim.study.size.need import IN_USE
 from shutoffsim.study.size.supply import RAISED
+from shutoffsim.study.size.window import LIMITS
 from shutoffsim.study.torque import SHARES
 from shutoffsim.study.words import duration
 
@@ -118,7 +119,7 @@ def probability_by_rating(result: Sizing) -> Figure:
     axes.set_xticks(ratings, [f"{rating:.3g}" for rating in ratings])
     axes.minorticks_off()
     axes.set_yticks([0.001, 0.01, 0.1, 1.0], ["0.1 %", "1 %", "10 %", "100 %"])
-    axes.set_xlabel("rating: stall torque of the data sheet, N*m")
+    axes.set_xlabel("rating: stall torque on the data sheet, N*m")
     axes.set_ylabel("torque fails on demand")
     axes.set_title("Probability of failure on demand from torque", loc="left")
     axes.legend(fontsize=8, frameon=True, loc="lower left")
@@ -126,13 +127,17 @@ def probability_by_rating(result: Sizing) -> Figure:
 
 
 def window_of_torque(result: Sizing) -> Figure:
-    """Return what the valve needs, what the actuator makes and what each part bears."""
+    """Return torque required, torque available and the limit of each part."""
     colours = sns.color_palette("colorblind")
     figure, (axes,) = _start()
     window = result.window
-    bounds = [(f"{name} bears", value) for name, value in window.upper.items()]
+    bounds = [(LIMITS[name], value) for name, value in window.upper.items()]
     shown = [(name, value) for name, value in bounds if math.isfinite(value) and value > 0.0]
-    labels = ["the valve needs", "the actuator in use makes", *(name for name, _ in shown)]
+    labels = [
+        "required by the valve",
+        "available from the actuator in use",
+        *(name for name, _ in shown),
+    ]
     values = [window.lower, window.weak, window.strong, *(value for _, value in shown)]
     low, high = min(v for v in values if v > 0.0) / 2.0, max(values) * 2.0
     parts = [(window.lower, high), (window.weak, window.strong), *((low, v) for _, v in shown)]
@@ -159,7 +164,7 @@ def window_of_torque(result: Sizing) -> Figure:
         axes.axvspan(window.lower, bound, color=colours[2], alpha=0.25, zorder=0)
         title = f"The window: {window.lower:.3g} to {bound:.3g} N*m"
     elif window.empty:
-        title = f"The window is empty: the {name} gives way below what is needed"
+        title = f"The window is empty: the {LIMITS[name]} is below the torque required"
     else:
         title = f"The window: from {window.lower:.3g} N*m on"
     axes.set_xscale("log")
@@ -243,7 +248,7 @@ def cost_by_interval(result: Sizing) -> Figure:
     at = {row.interval: place for row, place in zip(curve.rows, places, strict=True)}
     axes.axvspan(
         at[curve.flat[0]] * 0.94, at[curve.flat[1]] * 1.06, color=colours[2], alpha=0.25,
-        label="within 2 % of the least", zorder=0,
+        label="within 2 % of the minimum", zorder=0,
     )  # fmt: skip
     axes.plot(
         [at[curve.best]],

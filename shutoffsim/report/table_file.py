@@ -40,7 +40,7 @@ class TableFile:
         self._kind = self._path.suffix.lower()
         if self._kind not in (".csv", ".parquet"):
             raise OutputError(
-                "no known form of table",
+                "not a known table format",
                 where=str(path),
                 expected="a name that ends in .csv or .parquet",
             )
@@ -70,7 +70,7 @@ class TableFile:
             self._writer.add_key_value_metadata({key: str(value) for key, value in facts.items()})
 
     def add(self, table: pa.Table) -> None:
-        """Append rows; in CSV, texts that a spreadsheet would run are told apart as texts."""
+        """Append rows; in CSV, texts that a spreadsheet would run are marked as texts."""
         if self._kind == ".csv":
             table = _harmless(table)
         if self._writer is None:

@@ -19,8 +19,8 @@ NOT_COVERED: Final = (
     "failed seals of showers, nothing upstream of the valve.",
     "The intervals cover the chance in the simulation: leaks, outages, failures and people. They "
     "do not cover wrong inputs or a wrong model.",
-    "Designs are compared under stated assumptions. What happens in one building is not predicted.",
-    "Many inputs are assumptions for want of data, above all the torque that an old valve needs, "
+    "Designs are compared under stated assumptions. This is not a prediction for one building.",
+    "Many inputs are assumptions, for lack of data: above all the torque that an old valve needs, "
     "the share of valves that have seized, and how soon people notice a leak.",
     "Losses have a heavy tail: few large leaks carry much of a mean, and more of a rare year.",
     "Harm to health, interrupted business beyond the losses stated, water that is billed, and "
@@ -91,7 +91,7 @@ def commissioning(values: Looked) -> tuple[Task, ...]:
     """Return what is tested when the work is done, before anybody relies on it."""
     tasks = [
         Task(
-            "Turn the stop valve by hand, shut and open again",
+            "Close and reopen the stop valve by hand",
             "first of all",
             "it moves without force, and the taps run dry when it is shut",
         )
@@ -103,7 +103,7 @@ def commissioning(values: Looked) -> tuple[Task, ...]:
             Task(
                 "Open a tap and order the valve shut; take the time and the motor current",
                 "at installation",
-                "the tap runs dry; both are written down as the figures to compare with later",
+                "the tap runs dry; both are recorded, to compare later tests with",
             ),
             Task(
                 "Shut it from a wet sensor: water on each sensor in turn",
@@ -127,9 +127,9 @@ def commissioning(values: Looked) -> tuple[Task, ...]:
     if closes(values):
         tasks.append(
             Task(
-                "Free the valve from its drive and shut it by hand",
+                "Free the valve from its drive and close it by hand",
                 "at installation",
-                "one person does it without help and without power",
+                "one person can do it without help and without power",
             )
         )
     return (*tasks, _who_knows())
@@ -149,14 +149,18 @@ def _power_tests(values: Looked) -> list[Task]:
         tasks.append(Task("Pull the mains plug", "at installation", "the valve shuts"))
     if values.says("gateway.fitted"):
         tasks.append(
-            Task("Set off an alarm with the telephone elsewhere", "at installation", "it is told")
+            Task(
+                "Set off an alarm with the telephone elsewhere",
+                "at installation",
+                "the message arrives",
+            )
         )
     return tasks
 
 
 def _who_knows() -> Task:
     return Task(
-        "Show everybody in the building where the valve is and how it is shut by hand",
+        "Show everybody in the building where the valve is and how to close it by hand",
         "at installation, and to whoever moves in",
         "each has done it once",
     )
@@ -171,7 +175,7 @@ def upkeep(values: Looked) -> tuple[Task, ...]:
     """Return what is done how often afterwards; intervals are those the simulation used."""
     if not traits(values).automated:
         return (
-            Task("Turn the stop valve, shut and open again", "twice a year", "it moves freely"),
+            Task("Close and reopen the stop valve", "twice a year", "it moves freely"),
             *_hoses(values),
         )
     tasks = []
@@ -179,7 +183,7 @@ def upkeep(values: Looked) -> tuple[Task, ...]:
         exercise = values.often("exercise.interval")
         tasks.append(
             Task(
-                "Exercise: shut and open the valve by its drive",
+                "Exercise: close and open the valve by its drive",
                 _per(exercise, "not scheduled in this design; it should be"),
                 "it shuts fully, within the time and current of the first test",
             )
@@ -187,9 +191,9 @@ def upkeep(values: Looked) -> tuple[Task, ...]:
     if sensors(values):
         tasks.append(
             Task(
-                "Test each sensor with water, up to the shut valve"
+                "Proof test: water on each sensor in turn, through to the shut valve"
                 if closes(values)
-                else "Test each sensor with water",
+                else "Proof test: water on each sensor in turn",
                 _per(values.often("detection.test_interval"), "not scheduled; it should be"),
                 "each one reports",
             )
@@ -211,7 +215,7 @@ def upkeep(values: Looked) -> tuple[Task, ...]:
     if traits(values).clamped:
         tasks.append(
             Task(
-                "Tighten the clamp again, look for cracks and play",
+                "Retighten the clamp; look for cracks and play",
                 "after the first month, then once a year",
                 "it does not move on the valve while the valve turns",
             )
@@ -221,7 +225,7 @@ def upkeep(values: Looked) -> tuple[Task, ...]:
 
 def _hoses(values: Looked) -> tuple[Task, ...]:
     ages = sorted(set(values.each("leaks", "replace_at").values()) - {"never"})
-    when = f"at an age of {', '.join(ages)}" if ages else "at the age that their maker states"
+    when = f"at an age of {', '.join(ages)}" if ages else "at the age that the manufacturer states"
     return (Task("Replace flexible hoses", when),)
 
 
@@ -245,10 +249,12 @@ def if_it_does_not_close(values: Looked) -> tuple[str, ...]:
         "If it cannot be shut: have the next valve upstream shut, by the water utility or the "
         "caretaker.",
         "Keep off wet floors near electric appliances until their circuit is switched off.",
-        "Tell the people below, take pictures, and call the insurer.",
+        "Warn the people below, take photographs, and call the insurer.",
     ]
     if closes(values):
-        steps.append("Leave the automation off and the repair marked until it has been tested.")
+        steps.append(
+            "Leave the automation off, with a notice on it, until it has been repaired and tested."
+        )
     return tuple(steps)
 
 
@@ -268,7 +274,7 @@ WHOM_TO_CALL: Final = (
 def residual_risks(
     values: Looked, modes: Mapping[str, float], most: int = 4
 ) -> tuple[tuple[str, str], ...]:
-    """Return what may still let the water through, and what makes it rarer.
+    """Return the residual risks, and what makes each rarer.
 
     Parameters
     ----------
@@ -277,7 +283,7 @@ def residual_risks(
     modes : mapping of str to float
         Share of all leaks by failure mode.
     most : int
-        How many modes are told, largest first.
+        How many modes are listed, largest first.
     """
     told = [
         (f"{mode}: {MODES[mode].happened}", MODES[mode].remedy)

@@ -55,10 +55,10 @@ def vary(
     if not any(value is None or decides(design, path) for path, value in raw.items()):
         patched = _patched(replace(design, stated=stated, stated_in=stated_in), raw, currency)
         if patched is not None:
-            return patched  # what is wrong with others is told in words below
+            return patched  # what is wrong with others is put in words below
     check_names(step, (), problems)
     refuse_left_over(before, step, design.name, problems, in_file=False)
-    # Owners without a name, as what is wrong is told by the keys that were given.
+    # Owners without a name, as errors name the keys that were given.
     owners = {path: "" for path, _ in values(System, step)}
     made = make_design(design.name, design.description, stated, owners, currency, problems)
     return None if made is None else replace(made, stated_in=stated_in)

@@ -15,21 +15,21 @@ from shutoffsim.study.words import duration, flow, torque, volume
 
 _PURPOSES = {
     int(L.CLOSE_LEAK): "because of the leak",
-    int(L.CLOSE_AWAY): "as everybody is away",
-    int(L.CLOSE_POWER): "as the power is out",
-    int(L.CLOSE_NUISANCE): "for the false alarm",
+    int(L.CLOSE_AWAY): "because everybody is away",
+    int(L.CLOSE_POWER): "because the power is out",
+    int(L.CLOSE_NUISANCE): "because of the false alarm",
 }
 # Details that do not make a quiet event worth showing.
 _ORDINARY = {"the battery takes over", "there is no power at all"}
 # Quiet happenings: (one, several).
-NOTHING = ("moment without consequence", "moments without consequence")
-EXERCISE = ("exercise without fault", "exercises without fault")
+NOTHING = ("event without consequence", "events without consequence")
+EXERCISE = ("successful exercise", "successful exercises")
 OUTAGE = ("mains outage", "mains outages")
 WEATHER = ("severe spell", "severe spells")
 TRIP = ("trip", "trips")
-HANG = ("hang of the controller", "hangs of the controller")
+HANG = ("controller hang", "controller hangs")
 SEQUEL = ("", "")  # the end of something quiet, which was counted when it began
-UPKEEP = ("test without finding", "tests without finding")
+UPKEEP = ("test without findings", "tests without findings")
 PRESENCE = ("change of presence", "changes of presence")
 
 
@@ -48,7 +48,7 @@ class Event:
     situation : Situation
         How things stand afterwards.
     quiet : tuple of str
-        Its kind, for one and for several, when nothing came of it; else empty.
+        Its kind, for one and for several, when it had no consequence; else empty.
     """
 
     time: float
@@ -106,13 +106,13 @@ class Narrator:
             int(L.ACTUATOR): self._failure,
             int(L.CONTROLLER): self._controller,
             int(L.SUPPLY): self._supply,
-            int(L.BATTERY_LIFE): lambda _: ("the battery fails, and nobody knows", ()),
+            int(L.BATTERY_LIFE): lambda _: ("the battery fails (dormant: nobody knows)", ()),
             int(L.BATTERY_CHANGE): self._battery_care,
             int(L.BATTERY_TEST): self._battery_care,
             int(L.BATTERY_EMPTY): lambda _: ("the battery is empty: no power at all", ()),
             int(L.REPAIR): lambda _: ("the actuator is repaired and the valve freed", ()),
             int(L.SENSOR_CHECK): lambda _: ("the sensors are tested by hand", UPKEEP),
-            int(L.SENSOR_SHOCK): lambda _: ("one cause kills all sensors", ()),
+            int(L.SENSOR_SHOCK): lambda _: ("a common cause disables all sensors", ()),
         }
 
     def situation(self, now: float, s: Any) -> Situation:
@@ -164,14 +164,14 @@ class Narrator:
 
     def _weather(self, m: Moment) -> tuple[str, Any]:
         if m.after.spell == m.before.spell:
-            return "no severe spell comes", NOTHING
+            return "no severe spell begins", NOTHING
         return (
             ("a severe spell begins", WEATHER) if m.after.spell == 1 else ("the spell ends", SEQUEL)
         )
 
     def _outage(self, m: Moment) -> tuple[str, Any]:
         if m.after.mains == m.before.mains:
-            return "no outage comes", NOTHING
+            return "no outage begins", NOTHING
         if m.after.mains == 1:
             return "mains power returns", SEQUEL
         return "mains power fails", OUTAGE
@@ -196,12 +196,12 @@ class Narrator:
         outcome = int(m.before.outcome if begun else m.after.outcome)
         if exercise:
             if outcome == L.MODE_NONE:
-                return "the exercise ends well", EXERCISE
+                return "the exercise succeeds", EXERCISE
             return f"the exercise fails: {L.MODES[outcome]}", ()
         if m.after.position == L.SHUT and m.before.position != L.SHUT:
             return "the valve is shut", ()
         if outcome == L.MODE_NONE:
-            return "the valve has shut and is opened again", ()
+            return "the valve has closed and is opened again", ()
         return f"the closing fails: {L.MODES[outcome]}", ()
 
     def _retry(self, m: Moment) -> tuple[str, Any]:
@@ -211,13 +211,13 @@ class Narrator:
 
     def _policy(self, m: Moment) -> tuple[str, Any]:
         if m.after.demands > m.before.demands:
-            return "the power stays away", ()
-        return "the power stays away, but the valve cannot be shut", ()
+            return "the power stays out", ()
+        return "the power stays out, but the valve cannot be shut", ()
 
     def _exercise(self, m: Moment) -> tuple[str, Any]:
         if m.after.demands > m.before.demands:
             return "an exercise begins", SEQUEL
-        return "the exercise is put off", NOTHING
+        return "the exercise is postponed", NOTHING
 
     def _nuisance(self, m: Moment) -> tuple[str, Any]:
         if m.after.demands > m.before.demands:
@@ -312,7 +312,7 @@ class Narrator:
         if after.demands <= before.demands or after.stroke == L.EXERCISING:
             return
         reason = _PURPOSES.get(int(after.stroke), "")
-        yield f"the valve is told to close {reason}".rstrip()
+        yield f"the actuator is commanded to close {reason}".rstrip()
         if NUMBERED[self.p.element_kind].drive == "motor":
             source = power.power_source(self.p, after)
             if source == power.DARK or after.burnt or after.failed or after.stripped:
@@ -324,7 +324,7 @@ class Narrator:
             need = float(valve.closing_torque(self.p, after, now, share))
             have = float(actuator.available_torque(self.p, after, volts, ohms))
             needed = "is seized" if math.isinf(need) else f"needs {torque(need)}"
-            yield f"the valve {needed}, the actuator has {torque(have)}"
+            yield f"the valve {needed}; the actuator gives {torque(have)}"
 
     def _leak(self, slot: int, before: Any, after: Any) -> Iterator[str]:
         was, now_on = before.leak_on[slot] == 1, after.leak_on[slot] == 1
@@ -346,13 +346,13 @@ class Narrator:
         if after.leak_coming[slot] != before.leak_coming[slot]:
             left = duration(float(after.leak_hands[slot]))
             if after.leak_coming[slot] == L.TRAVELLING:
-                yield f"somebody sets off, there in {left}"
+                yield f"somebody sets off, arriving in {left}"
             elif after.leak_coming[slot] == L.WORKING:
-                yield f"a person goes to the valve; shut in {left} if all goes well"
+                yield f"a person goes to the valve; expected to be shut in {left}"
         if after.leak_stopped[slot] == 1 and before.leak_stopped[slot] == 0:
             yield f"the flow stops; escaped so far: {volume(float(after.leak_volume[slot]))}"
         elif after.leak_stopped[slot] == 0 and before.leak_stopped[slot] == 1:
-            yield "the leak runs on"
+            yield "the leak continues"
 
     def _paths(self, slot: int, after: Any) -> Iterator[str]:
         source = int(after.leak_source[slot])
@@ -369,9 +369,9 @@ class Narrator:
         ]
         if self.fitted:
             yield (
-                "on the water's way: sensor " + ", ".join(reached)
+                "in the water's path: sensor " + ", ".join(reached)
                 if reached
-                else ("no sensor lies on the water's way")
+                else ("no sensor is in the water's path")
             )
         if after.leak_stopped[slot] == 1:
             yield "the valve is shut already"
@@ -389,7 +389,7 @@ class Narrator:
         if after.controller == 0 and before.controller == 1 and clock != L.CONTROLLER:
             yield "the controller loses its supply and restarts"
         if after.believed_shut == 1 and after.position != L.SHUT and before.believed_shut == 0:
-            yield "everybody believes the valve shut"
+            yield "everybody believes that the valve is shut"
         if after.switched_off == 1 and before.switched_off == 0:
             yield "people switch the automation off"
         if after.repair_due == 1 and before.repair_due == 0 and clock != L.ACTUATOR:

@@ -36,7 +36,7 @@ _FEW_INCIDENTS = 200.0
 _LARGE_SHARE = 0.05
 _MOST_DIGITS = 11  # behind the first: more are rounding
 _MOST_DECIMALS, _LEAST_SIZE = 6, -4  # zeros behind the point that a person still counts
-_BOUND = "its interval is a bound for what so many histories may miss"
+_BOUND = "its interval is a bound on what this many histories may miss"
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,7 @@ class DesignResult:
     failure_modes : dict of str to Estimate
         Share of all leaks by first broken link, largest first; only those that occurred.
     damage_by_counting : Estimate
-        Expected annual damage from the natural leaks alone: a check, much less sharp.
+        Expected annual damage from the natural leaks alone: a check, much less precise.
     warnings : tuple of str
         Why the intervals should be read with care, if so.
     """
@@ -72,7 +72,7 @@ class DesignResult:
         Figure(
             yearly(T.INSURED),
             "money/year",
-            "the part of it that a policy with the scenario's deductible and limit pays",
+            "the part that a policy with the scenario's deductible and limit pays",
         ),
     ]
     leaks_per_year: Annotated[
@@ -98,7 +98,7 @@ class DesignResult:
         Figure(
             yearly(T.NUISANCE),
             "1/year",
-            "closings that no leak asked for: false alarms, ordinary use, power loss",
+            "closings without a leak: false alarms, ordinary use, power loss",
             "nuisance closings a year",
         ),
     ]
@@ -109,8 +109,9 @@ class DesignResult:
         Figure(
             yearly(T.NATURAL_LOSS),
             "money/year",
-            "the same expected damage from plain counting of the histories' own leaks: unbiased "
-            "too, far less sharp; a check",
+            "the same expected damage by plain counting of the histories' own leaks (the "
+            "analogue, or crude Monte Carlo, estimate): also unbiased but far less precise; a "
+            "check",
         ),
     ]
     warnings: tuple[str, ...] = ()
@@ -158,7 +159,7 @@ class Comparison:
     best : str or None
         The design with the least expected annual damage, when clearly below the reference.
     as_good : tuple of str
-        Designs whose paired difference to it the simulation does not tell from zero.
+        Designs whose paired difference from it is not distinguishable from zero.
     reached : bool
         Whether the asked-for precision was reached.
     """
@@ -320,7 +321,7 @@ def compare(
     for name in names:
         scenario.design(name)
     if precision is None and histories is None:
-        raise ModelError("nothing says how long to run", expected="a precision or histories")
+        raise ModelError("how long to run is not stated", expected="a precision or histories")
     RunOptions(seed, workers, histories, precision)
     setup = Setup.of(scenario.parameters(names), seed, engine, names=names)
     rule = StoppingRule(precision, LEAST_HISTORIES, MOST_HISTORIES)
@@ -440,11 +441,11 @@ def _cautions(d: int, tally: Tally) -> tuple[str, ...]:
     incidents = tally.effective_incidents(d)
     damage = tally.mean(d, T.LOSS, 0.0)
     if damage.bounded and tally.blocks > 1:
-        seen = "all histories came to the same damage" if damage.value > 0.0 else "no damage"
+        seen = "all histories gave the same damage" if damage.value > 0.0 else "no damage"
         notes.append(f"{seen}{'' if damage.value > 0.0 else ' was seen'}; {_BOUND}")
     if 0.0 < incidents < _FEW_INCIDENTS:
         notes.append(
-            f"the damage rests on about {incidents:.0f} incidents' worth of information; "
+            f"the damage rests on the information of about {incidents:.0f} incidents; "
             "its interval may be too narrow"
         )
     if tally.largest_share(d) > _LARGE_SHARE:
@@ -452,7 +453,7 @@ def _cautions(d: int, tally: Tally) -> tuple[str, ...]:
             f"one incident carries {tally.largest_share(d):.0%} of the expected damage: heavy tail"
         )
     if tally.dropped > 0.0:
-        notes.append(f"{tally.dropped:.0f} leaks came while {L.SLOTS} others were open: left out")
+        notes.append(f"{tally.dropped:.0f} leaks left out: {L.SLOTS} others were open already")
     return tuple(notes)
 
 
@@ -508,7 +509,7 @@ def _answer(result: Comparison) -> str:
             f"the same, {told(damage)} {unit}."
         )
     if result.histories == 1:
-        return "One history tells nothing of how sure a difference is: run more."
+        return "One history says nothing about the uncertainty of a difference: run more."
     if less.bounded and less.value == 0.0:
         return no_difference(best.design, reference.name, less, unit)
     if not less.low > 0.0:
@@ -525,7 +526,7 @@ def _answer(result: Comparison) -> str:
     )
     if result.as_good:
         others = ", ".join(f"“{name}”" for name in result.as_good)
-        return f"{sentence}; too close to tell apart from it: {others}."
+        return f"{sentence}; not distinguishable from it: {others}."
     return sentence + "."
 
 
@@ -571,7 +572,7 @@ def told(e: Estimate, factor: float = 1.0) -> str:
     >>> told(Estimate(0.091, 0.001, 0.089, 0.093), 100.0), told(Estimate(0.0, math.nan, 0.0, 0.05))
     ('9.1', '0')
     """
-    certain = e.bounded and e.value == 0.0  # nothing seen is told as nothing
+    certain = e.bounded and e.value == 0.0  # nothing seen is shown as nothing
     return amount(factor * e.value, 0.0 if certain else abs(factor) * e.error)
 
 

@@ -169,7 +169,7 @@ def failure_on_demand(
     found = tally.share(0, T.FAILED)
     if not found.value >= 0.0:
         raise ModelError(
-            "no leak ever starts in this design: nothing is demanded of it",
+            "no leak ever starts in this design: there is no demand",
             where=f"design “{design}”",
             expected="a leak source whose rate is above zero",
         )

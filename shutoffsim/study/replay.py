@@ -50,7 +50,7 @@ _MARKS = ("mains", "supply_ok", "battery_ok", "controller", "switched_off", "pos
 
 @dataclass(frozen=True)
 class Replay:
-    """One history or one incident, told in order.
+    """One history or one incident, event by event.
 
     Attributes
     ----------
@@ -150,7 +150,7 @@ def replay(
 def _check(history: int | None, probe: int | None, pick: str | None, seed: int) -> None:
     if history is not None and pick is not None:
         raise ModelError(
-            "a history and a pick exclude each other",
+            "a history and a pick cannot be combined",
             found=f"history {history}, pick {pick}",
             expected="one of them",
         )
@@ -234,7 +234,7 @@ class _Record:
         weight = float(probe_weight(self.p, state, source, onset, density))
         if not weight > 0.0:
             raise ModelError(
-                "this probe stands for no leak: its source cannot leak at that moment",
+                "this probe represents no leak: its source cannot leak at that moment",
                 found=f"history {self.number}, probe {probe}",
                 expected="a probe that is in the incident table",
             )
@@ -315,9 +315,9 @@ class _Record:
                     name = self.scenario.sensor_names[k]
                     yield f"sensor “{name}” dead {self._since(f'sensor {k}', now)}"
             if s.repair_due == 1:
-                yield "a repair is on its way"
+                yield "a repair is pending"
         if s.spell == 1:
-            yield "a severe spell is on"
+            yield "a severe spell is under way"
         if s.position != L.OPEN:
             yield f"the valve is not open, {self._since('position', now)}"
         if s.trip == 1:

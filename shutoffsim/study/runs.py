@@ -26,7 +26,7 @@ def run_histories(
     ----------
     setup : Setup
     target : int or callable
-        How many to run; or what tells, called with the number done, up to how many to run, and no
+        How many to run; or what decides, called with the number done, up to how many to run, and no
         more than are done when that is enough.
     take : callable
         Takes each chunk.

@@ -1,6 +1,6 @@
 """How a valve is used: its rests and its actuator's strokes at a demand, off whole histories.
 
-The histories are those of the design with a valve that nothing holds: it moves whenever it is told
+The histories are those of the design with a valve that nothing holds: it moves at every command
 and its actuator works. So the use of a valve does not hang on how stiff it is.
 """
 
@@ -64,7 +64,7 @@ class Rests:
 
 
 def years_of(p: Any) -> tuple[float, ...]:
-    """Return the years that are told of a design: :data:`YEARS` within its life, and its end."""
+    """Return the years that are reported: :data:`YEARS` within its life, and its end."""
     life = float(p.service_life) / L.YEAR
     return (*(year for year in YEARS if year < life * (1.0 - 1e-9)), life)
 

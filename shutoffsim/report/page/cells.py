@@ -55,7 +55,7 @@ class Designs:
     def left_out(self) -> str:
         """Return a remark on designs that are not drawn; empty when all are."""
         rest = len(self.names) - len(self.drawn)
-        return f"{rest} more designs stand in the tables only. " if rest else ""
+        return f"{rest} more designs are in the tables only. " if rest else ""
 
     def letters(self, names: Sequence[str]) -> str:
         """Return the letters of several designs, "all" when it is all of them."""
@@ -83,7 +83,7 @@ def percent(e: Estimate) -> str:
 
 
 def interval(e: Estimate, factor: float = 1.0) -> str:
-    """Return "low to high"; empty where there is nothing to tell.
+    """Return "low to high"; empty where there is no interval.
 
     >>> interval(Estimate(120.0, 5.0, 110.0, 130.0))
     '110 to 130'
@@ -123,7 +123,7 @@ def likely(difference: Difference) -> Cell:
 
 
 def lasting(e: Estimate | None) -> Cell:
-    """Return a cell with a time [s] and its interval; None: it never comes to that."""
+    """Return a cell with a time [s] and its interval; None: it never happens."""
     if e is None:
         return plain("never")
     if not math.isfinite(e.value):
@@ -144,7 +144,7 @@ def money(value: float) -> str:
 
 
 def years(value: float | None) -> str:
-    """Return a number of years, to a tenth where that tells anything.
+    """Return a number of years, to a tenth where that matters.
 
     >>> years(1.234), years(None)
     ('1.2', 'never')

@@ -1,8 +1,8 @@
-"""Colours of the page: one set for light, one for dark, each told by a name.
+"""Colours of the page: one set for light, one for dark, each with a name.
 
 The series colours follow seaborn's palette "colorblind", darkened or lightened until each stands
 out from its ground by at least 3 to 1 (WCAG 2.2, success criterion 1.4.11); text by 4.5 to 1
-(1.4.3). Nothing is told by colour alone: designs have a letter and a shape as well.
+(1.4.3). Nothing is shown by colour alone: designs have a letter and a shape as well.
 """
 
 from __future__ import annotations

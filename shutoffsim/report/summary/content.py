@@ -14,7 +14,7 @@ Paper = Literal["a4", "us-letter"]
 NAME: Final = "Water damage risk summary"
 NOTICE: Final = (
     "This is an estimate from a simulation under stated assumptions, meant for comparing "
-    "protections. It is no approval, no certificate and no condition of insurance."
+    "protections. It is not an approval, a certificate or a condition of insurance."
 )
 #: Sizes of letters that are tried, pt: the largest that fits is taken.
 SIZES: Final = tuple(round(10.4 - 0.2 * step, 1) for step in range(21))

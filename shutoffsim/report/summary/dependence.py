@@ -14,7 +14,7 @@ _CAPABLE = "chance that a person at hand knows the valve"
 
 
 def on_power(values: Values, modes: Mapping[str, Estimate], *, leaks: bool) -> list[str]:
-    """Return what is told of power.
+    """Return what the page says of power.
 
     Parameters
     ----------
@@ -25,7 +25,7 @@ def on_power(values: Values, modes: Mapping[str, Estimate], *, leaks: bool) -> l
         Whether any leak was simulated.
     """
     if not traits(values).automated:
-        return ["Nothing that is fitted needs power."]
+        return ["Nothing fitted needs power."]
     told = []
     if rate := values.text("mains.outage_rate"):
         told.append(
@@ -40,7 +40,7 @@ def on_power(values: Values, modes: Mapping[str, Estimate], *, leaks: bool) -> l
     elif closes(values) and leaks:
         told.append("In the simulation no leak was left open for lack of power.")
     if values.says("controller.decides_via_gateway") or values.says("detection.via_gateway"):
-        told.append("An alarm has to pass the gateway, which must be up for the valve to close.")
+        told.append("An alarm passes through the gateway, which must be up for the valve to close.")
     elif values.says("gateway.fitted"):
         lasts = "runs on" if values.says("gateway.backed_up") else "stops"
         told.append(f"Messages to telephones need the gateway, which {lasts} when the mains fail.")
@@ -66,7 +66,7 @@ def _per(interval: str) -> str:
 
 
 def on_people(values: Values, nuisance: Estimate | None) -> list[str]:
-    """Return what is told of people; ``nuisance`` is the yearly number of needless closings."""
+    """Return what the page says of people; ``nuisance`` is nuisance closings a year."""
     told = [_by_hand(values)]
     if traits(values).clamped:
         told.append(_freeing(values))
@@ -74,13 +74,13 @@ def on_people(values: Values, nuisance: Estimate | None) -> list[str]:
         if nuisance is not None:
             count = plus_minus("", [nuisance]).cells[0].strip() or "an unknown number"
             told.append(
-                f"Needless closings a year: {count}. After a false alarm people switch the "
-                f"automation off with chance {values.text('nuisance.switch_off_chance')}, for "
+                f"Nuisance closings a year: {count}. After a false alarm people switch the "
+                f"automation off with probability {values.text('nuisance.switch_off_chance')}, for "
                 f"{values.text('nuisance.switch_off_time')}."
             )
         if values.says("policies.close_when_away"):
             told.append(
-                "The closing during long absence works when it is set: chance "
+                "Closing during a long absence works only when away mode is set: probability "
                 f"{values.text('policies.away_mode')} on each trip."
             )
     if notice := values.text("people.notice_burst"):
@@ -101,7 +101,7 @@ def _by_hand(values: Values) -> str:
     text = f"{start}: {_CAPABLE} {known}; way home when out {values.text('override.travel_out')}"
     if holder := values.text("override.key_holder"):
         when = values.text("override.key_holder_time")
-        text += f"; a key holder comes with chance {holder}, after {when}"
+        text += f"; a key holder comes with probability {holder}, after {when}"
     return f"{text}."
 
 
@@ -110,6 +110,6 @@ def _freeing(values: Values) -> str:
     if screws == "0":
         return f"The handle is freed from the actuator in {values.text('mount.release_time')}."
     return (
-        f"To free the handle, {screws} screws must be undone; the tool is at hand with chance "
+        f"To free the handle, {screws} screws must be undone; the tool is at hand with probability "
         f"{values.text('mount.tool_at_hand')}."
     )

@@ -15,7 +15,7 @@ _LONGEST = 150
 
 
 def site_rows(values: Values) -> list[Row]:
-    """Return what is told of the building, its water and its people."""
+    """Return what the page says of the building, its water and its people."""
     rows = [("Dwelling", _dwelling(values))]
     if pattern := values.text("people.pattern"):
         rows.append(("In use by", pattern))
@@ -79,7 +79,7 @@ def _motor(values: Values, key: str) -> str:
     torque, voltage = values.text(f"{key}.stall_torque"), values.text(f"{key}.rated_voltage")
     said = "sensed" if values.says(f"{key}.feedback") else "not sensed"
     kind = values.text(f"{key}.class")
-    # A class that is named after its torque need not be told twice.
+    # The torque of a class that is named after it is not repeated.
     stall = "" if kind.startswith(torque) else f"stall torque {torque} "
     return f"{kind or 'own data sheet'}, {stall}at {voltage}; end of travel {said}"
 

@@ -64,7 +64,7 @@ def tiles(subject: Subject) -> list[dict[str, str]]:
         note = f"of leaks are not stopped in time by automation; {demand.evidence_class}"
         value = percent(demand.probability)
     else:
-        note, value = "nothing closes by itself: people stop every leak", "no automation"
+        note, value = "nothing closes automatically: people stop every leak", "no automation"
     found.append({"label": "Failure on demand (PFD)", "value": value, "note": note})
     if subject.reference is None:
         found.insert(
@@ -175,7 +175,7 @@ def _losses_note(subject: Subject, periods: list[tuple[PeriodLoss, ...]]) -> str
 
 def _times(subject: Subject) -> list[dict[str, Any]]:
     first, second = subject.words
-    steps = [("until something fitted knows of it", "onset to sensed", subject.told)]
+    steps = [("until automation detects it", "onset to sensed", subject.told)]
     stopped = "until the flow has stopped"
     if subject.reference is None:
         steps.append((stopped, "onset to stopped", subject.told))
@@ -236,7 +236,7 @@ def _alternatives(subject: Subject) -> list[dict[str, Any]]:
     ]
     left = len(comparison.designs) - len(rows)
     more = f" {left} more {'was' if left == 1 else 'were'} compared." if left else ""
-    note = f"The same leaks, outages and people for each.{more}"
+    note = f"Each design meets the same leaks, outages and people.{more}"
     currency = comparison.currency
     return [
         {

@@ -71,8 +71,8 @@ def breakable(text: str) -> str:
 def sentence(text: str, most: int = 240) -> str:
     """Return a text with a capital at its beginning and a full stop at its end.
 
-    >>> sentence("it tells a thing")
-    'It tells a thing.'
+    >>> sentence("it rains")
+    'It rains.'
     """
     told = short(text, most).rstrip(".")
     return f"{told[:1].upper()}{told[1:]}."

@@ -59,7 +59,7 @@ def answer(design: str, reference: str, gap: Estimate, before: Estimate, currenc
             f"same, {money(before)} {currency} a year."
         )
     if not (math.isfinite(gap.low) and math.isfinite(gap.high)):
-        return f"Nothing tells how sure the effect of “{design}” is: run more histories."
+        return f"The uncertainty of the effect of “{design}” is unknown: run more histories."
     if gap.bounded and gap.value == 0.0:
         return no_difference(design, reference, gap, f"{currency} a year")
     if gap.high < 0.0:

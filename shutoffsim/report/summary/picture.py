@@ -39,7 +39,7 @@ class Curve:
 
 
 def draw_curves(curves: Sequence[Curve], currency: str) -> Figure:
-    """Return a figure of exceedance curves with their 95 % bands, told apart by line as well.
+    """Return exceedance curves with their 95 % bands, distinguished by line style as well.
 
     Parameters
     ----------

@@ -69,9 +69,9 @@ def _tasks(subject: Subject) -> list[tuple[str, str]]:
 
 
 def _modes(subject: Subject) -> list[dict[str, Any]]:
-    title = "What lets the water through"
+    title = "Why leaks were not stopped in time"
     if not closes(subject.values):
-        told = "Nothing that is fitted closes the water: each leak runs until a person stops it."
+        told = "Nothing fitted closes the valve: each leak runs until a person stops it."
         return [{"kind": "list", "title": title, "items": [told]}]
     modes = [m for m in subject.told.modes if m.mode != "none" and m.leaks.value > 0.0]
     if not modes:
@@ -85,7 +85,7 @@ def _modes(subject: Subject) -> list[dict[str, Any]]:
     cured = {removal.mode: removal.reduction for removal in subject.told.removals}
     head = ["first broken link", "share of leaks", "share of damage"]
     if cured:
-        head.append(f"damage avoided if cured, {currency} a year")
+        head.append(f"risk reduction worth, {currency} a year")
     rows = []
     for one in modes[:_MOST_MODES]:
         row = [one.mode, percent(one.leaks), percent(one.damage_share)]
@@ -100,7 +100,8 @@ def _modes(subject: Subject) -> list[dict[str, Any]]:
             "title": title,
             "table": {"head": head, "rows": rows},
             "note": "The first broken link from the water to the shut valve, over leaks that "
-            f"automation did not stop in time.{more}",
+            "automation did not stop in time. Risk reduction worth: expected damage saved if that "
+            f"link could not break.{more}",
         }
     ]
 

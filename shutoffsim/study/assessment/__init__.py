@@ -1,1 +1,1 @@
-"""What a risk summary rests on: one scenario assessed once, everything that pages then tell."""
+"""What a risk summary rests on: one scenario assessed once, for all pages."""

@@ -1,4 +1,4 @@
-"""Assess a scenario: everything that a risk summary tells, computed once."""
+"""Assess a scenario: everything that a risk summary shows, computed once."""
 
 from __future__ import annotations
 
@@ -62,7 +62,7 @@ def assess(
     swing_histories: int = SWING_HISTORIES,
     return_periods: Sequence[float] | None = None,
 ) -> Assessment:
-    """Compute everything that a risk summary tells of a scenario.
+    """Compute everything that a risk summary shows of a scenario.
 
     Parameters
     ----------
@@ -85,7 +85,7 @@ def assess(
         Most histories for each failure mode removed, and for each assumption varied; never more
         than the comparison took. 0 leaves that part out.
     return_periods : sequence of float, optional
-        Years; losses exceeded once in so many on average are told. Default: 2 to 250.
+        Years; return periods at which losses are reported. Default: 2 to 250.
 
     Returns
     -------
@@ -123,7 +123,7 @@ def assess(
 
     begin(STAGES[0])
     with warnings.catch_warnings():
-        warnings.simplefilter("ignore", PrecisionWarning)  # told in the result instead
+        warnings.simplefilter("ignore", PrecisionWarning)  # reported in the result instead
         comparison = compare(
             scenario,
             names,
@@ -177,7 +177,7 @@ def assess(
 
 
 def _nothing(_name: str) -> None:
-    """Tell nobody that a stage begins."""
+    """Report nothing when a stage begins."""
 
 
 def _check(scenario: Scenario, names: tuple[str, ...], chosen: str | None, *histories: int) -> None:
@@ -201,10 +201,10 @@ def _check(scenario: Scenario, names: tuple[str, ...], chosen: str | None, *hist
 
 def _question(names: tuple[str, ...]) -> str:
     if len(names) == 1:
-        return f"What water damage is to be expected with “{names[0]}”, and what causes it?"
+        return f"What water damage is expected with “{names[0]}”, and what causes it?"
     return (
         f"Which of {len(names)} designs reduces expected water damage against “{names[0]}”, by how "
-        "much, and how sure is that?"
+        "much, and with what certainty?"
     )
 
 
@@ -306,7 +306,7 @@ def _savings(tally: Tally, losses: LossTally, d: int) -> tuple[Estimate, Estimat
 
 
 def _warnings(comparison: Comparison) -> tuple[str, ...]:
-    told = [] if comparison.reached else ["the wanted precision was not reached"]
+    told = [] if comparison.reached else ["the requested precision was not reached"]
     for design in comparison.designs:
         told += [f"“{design.name}”: {warning}" for warning in design.warnings]
     return tuple(told)

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 def collect_values(scenario: Scenario, names: Sequence[str]) -> tuple[Value, ...]:
-    """Return the values of the designs; equal ones are told once, with their designs."""
+    """Return the values of the designs; equal ones are listed once, with their designs."""
     found: dict[Any, tuple[Entry, list[str], list[str]]] = {}
     for name in names:
         design = scenario.design(name)
@@ -61,7 +61,7 @@ def failure_on_demand(tally: Tally, d: int, name: str, values: Sequence[Value]) 
         evidence=(
             f"Simulated from {labels.total()} values, of which {weak:.0%} rest on an assumption or "
             "on memory. No field data of this installation, no test and no certificate stand "
-            "behind it; the interval covers the chance in the simulation alone."
+            "behind it; the interval covers only chance in the simulation."
         ),
         values_by_label=dict(labels.most_common()),
         assumed_share=weak,

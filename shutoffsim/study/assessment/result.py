@@ -1,7 +1,7 @@
 """The result of an assessment: plain values that can be stored, read again and put on a page.
 
 Money is in the scenario's currency; names end in the unit where one is needed (``_s``, ``_l``,
-``_n_m``, ``_a``). None stands for what does not exist or cannot be told.
+``_n_m``, ``_a``). None stands for what does not exist or is unknown.
 """
 
 from __future__ import annotations
@@ -231,7 +231,7 @@ class Value:
 
 @dataclass(frozen=True)
 class Assessment:
-    """Everything that a risk summary tells.
+    """Everything that a risk summary shows.
 
     Attributes
     ----------

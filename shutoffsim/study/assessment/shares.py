@@ -14,7 +14,7 @@ from shutoffsim.study.assessment.losses import STEPS, Array, LossTally, time_edg
 from shutoffsim.study.assessment.result import ModeShare, TimePoint, TimeQuantile, Times
 
 QUANTILES = (0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
-#: Times [s] at which the distribution is told: 1-2-5 steps from a second to a year.
+#: Times [s] at which the distribution is reported: 1-2-5 steps from a second to a year.
 TIMES = (
     1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 60.0, 120.0, 300.0, 600.0, 1200.0, 1800.0, 3600.0, 7200.0,
     4 * 3600.0, 8 * 3600.0, 86400.0, 2 * 86400.0, 7 * 86400.0, 30 * 86400.0, 90 * 86400.0,

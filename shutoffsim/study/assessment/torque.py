@@ -36,7 +36,7 @@ def torque_of(p: Any, seed: int) -> tuple[Torque, ...]:
 
 
 def torque_at_ages(found: tuple[Torque, ...]) -> tuple[TorqueAt, ...]:
-    """Return the torque at commissioning and at the end of the service life, as it is told."""
+    """Return the torque at commissioning and at the end of the service life, as pages report it."""
     return tuple(_told(row) for row in (found[0], found[-1])) if found else ()
 
 

@@ -19,7 +19,7 @@ class StoryEvent:
     volume_l : float or None
         Water escaped until then.
     quiet : bool
-        Nothing came of it.
+        It had no consequence.
     """
 
     after_onset_s: float

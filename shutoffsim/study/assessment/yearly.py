@@ -36,7 +36,7 @@ def yearly_losses(
     periods : sequence of float
         Years, each more than 1.
     losses : sequence of float, optional
-        Where the curves are told, rising; by default at round losses.
+        Where the curves are reported, rising; by default at round losses.
     """
     thresholds = _thresholds(tally) if losses is None else np.asarray(losses, float)
     return tuple(_yearly_loss(tally, d, thresholds, periods) for d in range(len(tally.rate)))

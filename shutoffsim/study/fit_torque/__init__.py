@@ -1,4 +1,4 @@
-"""Readings of a valve's torque: what they tell of it, whatever their number."""
+"""A valve's torque estimated from readings, however few or many."""
 
 from __future__ import annotations
 

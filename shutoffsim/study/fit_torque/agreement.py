@@ -97,24 +97,24 @@ def check_agreement(
         return (), residuals
     checks = [
         _compare(
-            "the farthest reading",
+            "farthest reading",
             seen,
             fresh,
             lambda r: np.max(np.abs(r), axis=1),
-            "one reading is far from the others: look for a slip of the pen or another unit",
+            "one reading is far from the others: look for a slip of the pen or a wrong unit",
         )
     ]
     rest = np.log1p(data.idle / WEEK)
     trends = [
         (
-            "a bend with the rest",
+            "curvature with rest time",
             rest,
-            "torque does not grow with the logarithm of the idle time as the law has it",
+            "torque does not grow with the logarithm of the idle time as the law assumes",
         ),
         (
-            "a trend over the readings",
+            "trend over the readings",
             np.arange(len(data.low), dtype=float),
-            "torque changes from reading to reading: moving may free or wear the valve",
+            "torque drifts from reading to reading: moving the valve may free it or wear it",
         ),
     ]
     for feature, along, meaning in trends:

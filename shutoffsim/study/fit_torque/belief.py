@@ -1,4 +1,4 @@
-"""What is believed of a valve's torque, before and after readings: distributions and draws."""
+"""Prior and posterior of a valve's torque: distributions and draws."""
 
 from __future__ import annotations
 
@@ -66,7 +66,7 @@ def log_at_normal(dist: Numbers, z: Array) -> Array:
 
 @dataclass(frozen=True)
 class Prior:
-    """What is believed before any reading; each distribution as four numbers.
+    """The prior; each distribution as four numbers.
 
     Attributes
     ----------

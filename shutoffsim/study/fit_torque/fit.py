@@ -1,4 +1,4 @@
-"""From a file of readings to what is believed of the valve."""
+"""From a file of readings to the posterior of the valve."""
 
 from __future__ import annotations
 
@@ -51,13 +51,13 @@ def fit_torque(
     source : str, Path or pandas.DataFrame
         A file of readings (CSV), or a table with the same columns.
     scenario : Scenario, optional
-        What is believed before; by default the library's values for its usual valve.
+        Gives the prior; by default the library's values for its usual valve.
     design : str, optional
         Of the scenario; by default the last one with a clamped actuator.
     seed : int
         0 to 2**64 - 1. One seed and one file give one result.
     valve : str, optional
-        Which valve to tell of. By default the only one, or another valve like several.
+        Which valve to report on. By default the only one, or another valve like several.
 
     Returns
     -------
@@ -230,7 +230,12 @@ def _learnt(
         for key, name, first, then in (
             ("age_factor", f"age factor at {years}", before.age_factor, belief.age_factor),
             ("idle_growth", "growth with rest", before.idle_growth, belief.idle_growth),
-            ("closing_share", "share to close", before.closing_share, belief.closing_share),
+            (
+                "closing_share",
+                "ratio of closing to opening torque",
+                before.closing_share,
+                belief.closing_share,
+            ),
             ("scatter", "scatter of readings", before.scatter, belief.scatter),
         )
     ]
@@ -239,7 +244,7 @@ def _learnt(
         rows.append(
             Learnt(
                 "unit_spread",
-                "actuator over its data sheet",
+                "actuator relative to its data sheet",
                 "",
                 summarise(at_normal(prior.gauge, normal)),
                 summarise(at.gauge),

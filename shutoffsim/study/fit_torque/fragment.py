@@ -55,9 +55,9 @@ def write_fragment(
         now = now * belief.closing_share / share
     lines = [
         *_comment(origin),
-        "# Paste it into a scenario; where these keys exist already, replace them.",
+        "# Paste this into a scenario; where these keys exist already, replace them.",
         "[valve]",
-        f"# As it is on {day}: from here on, age counts from that day.",
+        f"# The valve as it is on {day}: age counts from that day.",
         f"breakaway = {_spread(now, ' N*m')}",
         'age = "0 years"',
         f"age_factor = {_factor((belief.age_factor - 1.0) / grown)}",
@@ -71,8 +71,10 @@ def write_fragment(
         width = math.sqrt(3.0) * scatter  # of an even spread with this standard deviation
         low, high = max(share * (1.0 - width), _LEAST_SHARE), min(share * (1.0 + width), 1.0)
         lines += [
-            "# Only breakaway times share counts; its range is the scatter of the readings, which",
-            "# takes all of that for strokes that differ and none for the gauge.",
+            "# Only the product breakaway x closing_share matters. The range of the share is the "
+            "scatter of",
+            "# the readings, all of it taken as differences between strokes and none as gauge "
+            "error.",
             f'closing_share = {{low = {low:.3g}, high = {high:.3g}, shape = "even"}}',
         ]
     return "\n".join(lines) + "\n"

@@ -1,4 +1,4 @@
-"""What the readings alone tell, without any prior: maximum likelihood."""
+"""Estimates from the readings alone, without any prior: maximum likelihood."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _LEAST = {"age_factor": 1.0}  # what a parameter exceeds; others exceed zero
 _STEP = 1e-4
 _EACH = 2  # readings of known torque for each parameter, or intervals come out far too narrow
 _VAGUE = 1.5  # standard error of a logarithm, from which nothing is said to be known
-_LEAST_AGES = 2 * YEAR  # readings closer in age do not tell how torque grows with it
+_LEAST_AGES = 2 * YEAR  # readings closer in age do not show how torque grows with it
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,7 @@ class Likeliest:
         ``scatter``, and of ``age_factor``, ``idle_growth``, ``closing_share`` those that they
         tell. Intervals are normal on the logarithm, of an age factor on that of its excess over 1.
     held : dict of str to float
-        What they do not tell, held at the middle of the prior.
+        What they do not determine, held at the median of the prior.
     log_likelihood : float
         Of torques in N*m.
     """

@@ -42,7 +42,7 @@ def write_notes(
     header, rows, data, setting
         What was read, and what was believed before.
     valve : str or None
-        Whose torque is told; None: another valve like those that were read.
+        Whose torque is reported; None: another valve like those that were read.
     age : float
         Its age now, s.
     left : float
@@ -59,26 +59,26 @@ def write_notes(
     notes = []
     if n == 1:
         notes.append(
-            "One reading: it moves the torque of today, and everything else is still what was "
-            "believed before. Readings after other rests, and of closing, tell the rest."
+            "One reading: it updates today's torque only; everything else is still the prior. "
+            "Readings after other rests, and of closing, would update the rest."
         )
     elif n <= _FEW:
-        notes.append(f"{n} readings: most of the intervals is what was believed before.")
+        notes.append(f"{n} readings: most of the width of the intervals comes from the prior.")
     notes.append(
-        f"What is not known of the torque to close now is {100.0 * left:.0f} % of what it was "
-        "before the readings (standard deviation of the logarithm)."
+        f"The uncertainty of the torque to close now is {100.0 * left:.0f} % of that of the prior "
+        "(standard deviation of the logarithm)."
     )
     notes += _limits(rows, data)
     if not alone:
         notes.append(
-            "The readings alone determine no fit; the result leans on what was believed before "
+            "The readings alone do not determine a fit; the result leans on the prior "
             f"({setting.source})."
         )
     if abs(off) > _FAR:
         way = "above" if off > 0.0 else "below"
         notes.append(
-            f"These readings lie far {way} what was expected ({abs(off):.1f} standard deviations "
-            "from the middle): check units, the lever and the type of the valve."
+            f"These readings lie far {way} the prior ({abs(off):.1f} standard deviations from its "
+            "median): check the units, the lever and the type of valve."
         )
     notes += [
         f"Doubtful: {check.if_small} (p = {check.p:.2g})." for check in checks if check.doubtful
@@ -88,8 +88,8 @@ def write_notes(
     notes += _conditions(rows, data, setting, valve, age)
     if effective < ENOUGH:
         notes.append(
-            f"Only {effective:.0f} effective draws: the intervals are rough. Fewer valves at once "
-            "make it easier."
+            f"Only {effective:.0f} effective draws: the intervals are rough. Fit fewer valves at "
+            "once."
         )
     if header.unused:
         notes.append(f"Columns not used: {', '.join(header.unused)}.")
@@ -100,15 +100,15 @@ def _limits(rows: Sequence[Complete], data: Data) -> list[str]:
     notes = []
     if np.all(np.isinf(data.high)):
         notes.append(
-            "No reading moved the valve: they only tell that it needs more. A reading that moves "
-            "it bounds the torque from above."
+            "No reading moved the valve: they are all lower limits. A reading that moves it bounds "
+            "the torque from above."
         )
     elif np.all(np.isinf(data.low)):
-        notes.append("All readings are upper limits: they do not tell how little is needed.")
+        notes.append("All readings are upper limits: they do not bound the torque from below.")
     if any(row.reading.outcome == NOT_MOVED for row in rows):
         notes.append(
-            "A valve that did not move is taken as stiff; it may have seized, which no torque "
-            "here cures and which this fit does not tell."
+            "A valve that did not move is treated as stiff. It may have seized, which this fit "
+            "cannot detect and no torque here would overcome."
         )
     return notes
 
@@ -124,21 +124,23 @@ def _conditions(
         )
     if valve is None:
         notes.append(
-            f"{len(data.valves)} valves were read; the torque told is that of another valve like "
-            "them. Name one to have its own."
+            f"{len(data.valves)} valves were read; the torque reported is that of another valve "
+            "like them. Name one with --valve for its own."
         )
     if not np.any(data.closing):
         notes.append(
-            "No reading is of closing: the share of the torque to open that closing takes is "
-            f"still that of {setting.source}."
+            "No reading is of closing: the ratio of closing to opening torque is still that of "
+            "{setting.source}."
         )
     elif np.all(data.closing):
         notes.append(
-            "All readings are of closing: the torque to close is known better than that to open."
+            "All readings are of closing: the closing torque is better known than the opening "
+            "torque."
         )
     if np.ptp(data.age) < 2.0 * YEAR:
         notes.append(
-            "The ages are too close to tell how torque grows with age: that is still as believed."
+            "The ages are too close together to show how torque grows with age: that is still the "
+            "prior."
         )
     aged = {row.reading.valve for row in rows if row.age_stated}
     ageless = [name for name in data.valves if name not in aged]
@@ -154,7 +156,7 @@ def _conditions(
         )
     if np.any(data.gauge):
         notes.append(
-            "Torque from motor current takes the data sheet at its word up to the spread between "
-            "units; wear and temperature of the actuator are left out."
+            "Torque from motor current relies on the data sheet, within the spread between units; "
+            "wear and temperature of the actuator are ignored."
         )
     return notes

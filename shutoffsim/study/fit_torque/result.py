@@ -1,4 +1,4 @@
-"""What readings tell of a valve's torque."""
+"""A valve's torque estimated from readings."""
 
 from __future__ import annotations
 
@@ -61,11 +61,11 @@ class TorqueFit:
     source : str
         The file.
     prior_source : str
-        What was believed before, in words.
+        Where the prior is from, in words.
     scenario, scenario_hash, design : str or None
         Of the prior; None: the library's defaults.
     valve : str or None
-        Whose torque is told; None: another valve like those that were read.
+        Whose torque is reported; None: another valve like those that were read.
     age : float
         Its age at the last reading, s.
     rows : tuple of Complete
@@ -125,7 +125,7 @@ class TorqueFit:
 
     @property
     def whose(self) -> str:
-        """Words for the valve whose torque is told."""
+        """Words for the valve whose torque is reported."""
         return "another valve like these" if self.valve is None else self.valve
 
     def fragment(self) -> str:
@@ -139,7 +139,7 @@ class TorqueFit:
             rest=self.rest,
             closing_read=bool(self.data.closing.any()),
             origin=(
-                f"From {count} {span} in {self.source}, for {self.whose}; before them: "
+                f"From {count} {span} in {self.source}, for {self.whose}; prior: "
                 f"{self.prior_source}; seed {self.seed}, shutoffsim {__version__}."
             ),
             day=last,

@@ -16,7 +16,7 @@ EXACT, NOT_MOVED, BELOW, BETWEEN = "moved", "did not move", "moved below", "move
 #: What may stand under ``outcome``, and what it says of the torque.
 OUTCOMES = {
     EXACT: "it began to move at this torque",
-    NOT_MOVED: "it did not move at this torque, which is all that was tried",
+    NOT_MOVED: "it did not move at this torque, and more was not tried",
     BELOW: "it moved at some torque below this one",
     BETWEEN: "it did not move at this torque, but did at the one under “torque to”",
 }
@@ -91,7 +91,7 @@ class Reading:
 
 
 class _Reader:
-    """Reads one row; the actuator's data sheet tells what a current means."""
+    """Reads one row; the actuator's data sheet says what a current means."""
 
     def __init__(self, cells: Cells, sheet: DataSheet | None) -> None:
         self.cells, self.sheet = cells, sheet
@@ -112,7 +112,7 @@ class _Reader:
                 )
         age, idle = cells.number("age"), cells.number("idle")
         if age is not None and idle is not None and idle > age + DAY:
-            raise cells.trouble("idle", "the valve rested for longer than it exists")
+            raise cells.trouble("idle", "the valve rested for longer than its age")
         closing = cells.word("direction", _DIRECTIONS) == "closing"
         valve = printable(cells.text("valve")) or ONE_VALVE
         day = cells.day("date")
@@ -169,8 +169,8 @@ class _Reader:
         if sheet is None:
             raise self.cells.trouble(
                 role,
-                "a current tells a torque only with the actuator's data sheet",
-                expected="a scenario and a design whose actuator was the gauge",
+                "a current gives a torque only with the actuator's data sheet",
+                expected="a scenario and a design whose actuator served as the gauge",
                 hint="name both (--scenario, --design), or write torques",
             )
         voltage = self.cells.number("voltage", positive=True)
@@ -189,7 +189,7 @@ class _Reader:
         if outcome == EXACT and value > _STALLED * most:
             raise self.cells.trouble(
                 role,
-                "at this current the motor stands still, so the valve cannot have moved",
+                "at this current the motor is stalled, so the valve cannot have moved",
                 expected=f"less than {units.format(most, 'current')}{volts}",
                 hint=f'write "{NOT_MOVED}" under outcome, or check the voltage at the motor',
             )
@@ -198,7 +198,7 @@ class _Reader:
                 role,
                 "no more than the motor draws when it turns freely",
                 expected=f"above {units.format(sheet.no_load_current, 'current')}",
-                hint="the actuator's data sheet in the scenario may be of another unit",
+                hint="the data sheet in the scenario may belong to another actuator",
             )
         return sheet.torque(value)
 

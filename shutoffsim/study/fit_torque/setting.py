@@ -73,7 +73,7 @@ def read_setting(scenario: Scenario | None, design: str | None) -> Setting:
             raise ModelError(
                 "a design needs a scenario",
                 found=f'"{design}"',
-                expected="the file that it stands in",
+                expected="the scenario file that contains it",
                 hint="name the scenario too, or leave out the design",
             )
         given = loads(_DEFAULTS)
@@ -85,7 +85,7 @@ def read_setting(scenario: Scenario | None, design: str | None) -> Setting:
     p = given.parameters([chosen.name])[0]
     if chosen.system.element.traits.own_valve:
         raise ModelError(
-            "this design closes a new valve, not the one that is there",
+            "this design closes a new valve, not the existing one",
             found=f'design "{chosen.name}", {chosen.system.element.kind}',
             expected="a design that keeps the existing valve",
             hint="name another design (--design)",

@@ -98,7 +98,7 @@ def _rest(rows: list[Reading], where: str, problems: list[Problem]) -> list[floa
         if row.idle is None and most is None:
             problems.append(
                 Problem(
-                    "it is not known how long the valve had rested",
+                    "the rest of the valve before this reading is not known",
                     where,
                     'column "idle"',
                     row.line,
@@ -145,7 +145,7 @@ def _age(
                     found=f"{duration(row.age)} on {row.day}, {duration(before.age)} on "
                     f"{before.day} (line {before.line})",
                     expected="an age that grows with the dates",
-                    hint="a renewed valve is another valve: give it another name",
+                    hint="a renewed valve counts as another valve: give it another name",
                 )
             )
     if known:

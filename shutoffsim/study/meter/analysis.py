@@ -257,7 +257,7 @@ def _parse(text: str, dimension: str, name: str) -> float:
 def _need_litres(header: Header, litres_per_pulse: float | None, where: str) -> None:
     if header.form == "pulses" and "per pulse" not in header.columns and litres_per_pulse is None:
         raise RecordError.of(
-            "how much water a pulse stands for is not known",
+            "the volume of water per pulse is not known",
             where=where,
             found="pulses without a column litres_per_pulse",
             expected="litres per pulse; they are printed on the meter or its pulse unit",

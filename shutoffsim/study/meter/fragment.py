@@ -47,17 +47,17 @@ def write_fragment(
         Covered days.
     """
     seen = f"{count} in" if count else "none in"
-    chance = "" if count else "; the estimate is even odds, 0.69 over that time"
+    chance = "" if count else "; the estimate has even odds of seeing none, 0.69 over that time"
     lines = [
         f"# From the record {printable(source)}, {span}.",
-        "# Paste it into a scenario; where these tables exist already, replace their keys.",
+        "# Paste this into a scenario; where these tables exist already, replace their keys.",
         "[flow_rule]",
-        "# A design watches the meter when it says: flow_rule.fitted = true",
+        "# A design uses the rule when it has: flow_rule.fitted = true",
         f'time = "{limits.time}"',
         f'volume = "{limits.volume}"',
     ]
     if pulse_volume is None:
-        lines.append("# pulse_volume: the record does not tell; state your meter's")
+        lines.append("# pulse_volume: not in the record; state your meter's")
     else:
         lines.append(f'pulse_volume = "{pulse_volume:.6g} L"')
     if math.isfinite(smallest_leak):

@@ -44,7 +44,7 @@ def write_notes(
     covered_given : bool
         Whether the covered time was stated by the user.
     leak_known : bool
-        Whether the smallest leak can be told.
+        Whether the smallest leak is known.
     pulse_known : bool
         Whether the litres per pulse are known.
     """
@@ -88,15 +88,15 @@ def _about_lengths(
         return notes
     if interval >= shortest_gap:
         notes.append(
-            f"Starts are given to {shown}, so gap tolerances up to that cannot be told apart."
+            f"Starts are rounded to {shown}, so shorter gap tolerances cannot be distinguished."
         )
     closest = account.closest
     if closest is not None and closest > max(traits.interval, SECOND):
         apart = _time(closest / SECOND)
         notes.append(
             f"No pause between runs is shorter than {apart}: the file seems to have joined what "
-            "was closer, so its runs at shorter gap tolerances are already joined ones and their "
-            "counts cannot be told."
+            "was closer, so runs at shorter gap tolerances are joined already and their counts "
+            "are unknown."
         )
     return notes
 
@@ -116,8 +116,8 @@ def _about_cover(
             else "there is none"
         )
         notes.append(
-            "Time without flow is not in the file, so a recorder that stood still looks like a "
-            f"dry house. Only pauses over {_time(hole / SECOND)} are taken as not recorded: "
+            "Time without flow is not in the file, so a stopped recorder looks the same as a house "
+            f"without flow. Only pauses over {_time(hole / SECOND)} are taken as not recorded: "
             f"{found}. State the covered time if you know it."
         )
     elif account.holes:
@@ -138,13 +138,13 @@ def _about_cover(
 
 def _about_trips(longest_run: float) -> list[str]:
     notes = [
-        "Every trip is taken as a false alarm, and trips as independent of each other; watering "
-        "by a timer is regular, so its interval is wider than need be."
+        "Every trip is taken as a false alarm, and trips as independent of each other; watering by "
+        "a timer is regular, so its interval is wider than necessary."
     ]
     if longest_run > _LONG_RUN:
         notes.append(
-            f"The longest run lasts {_time(longest_run)}: it may be a leak, and then its trips "
-            "are right ones."
+            f"The longest run lasts {_time(longest_run)}: it may be a leak, in which case its "
+            "trips are justified."
         )
     return notes
 
@@ -153,7 +153,7 @@ def _about_leaks(leak_known: bool, pulse_known: bool) -> list[str]:
     if not leak_known:
         return [
             "The smallest leak that a rule sees depends on the litres per pulse, which this file "
-            "does not tell; state them."
+            "does not give; state them."
         ]
     if not pulse_known:
         return [

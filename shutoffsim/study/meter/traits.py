@@ -51,7 +51,7 @@ class Traits:
     decimal_comma: bool
 
     def numbers(self, texts: Texts) -> Read:
-        """Read numbers, and tell which could be read."""
+        """Read numbers, and return which could be read."""
         return read_numbers(texts, comma=self.decimal_comma)
 
 
@@ -140,7 +140,7 @@ def _has_comma(texts: dict[str, Texts], clock: str) -> bool:
 
 
 def _pace(header: Header, steps: np.ndarray, interval: int, zeros: bool) -> Pace:
-    """Tell what makes a recorder write a row."""
+    """Find what makes a recorder write a row."""
     even = len(steps) > 0 and (np.abs(steps - interval) * 2 <= interval).mean() >= _EVEN_SHARE
     if not zeros and (header.form == "pulses" or not len(steps)):
         return "flow only"

@@ -203,7 +203,7 @@ def _history_sums(chunk: Chunk, years: float) -> Array:
 def _figures(sums: Array, caps: Array) -> Array:
     """Return :data:`FIGURES` of dwellings from their sums, intervals between histories.
 
-    Where all histories came to the same damage, their spread tells nothing: the interval is the
+    Where all histories came to the same damage, their spread says nothing: the interval is the
     bound of :class:`shutoffsim.estimate.tally.Tally`.
     """
     count, histories, _ = sums.shape

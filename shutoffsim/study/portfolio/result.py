@@ -48,7 +48,7 @@ class PortfolioResult:
     probability_of_failure_on_demand : Estimate
         Share of all their leaks.
     damage_by_counting : Estimate
-        Expected annual damage from natural leaks alone: a check, much less sharp.
+        Expected annual damage from natural leaks alone: a check, much less precise.
     curves : dict of str to Curve
         ``"occurrence"`` and ``"aggregate"``; empty where a history is shorter than a year.
     years_simulated, years_combined : int

@@ -73,7 +73,7 @@ def portfolio(
         Dwellings of one region (column ``region``; all of them without such a column) live through
         the same weather spells and mains outages.
     return_periods : sequence of float, optional
-        Years; losses exceeded once in so many on average are told. Default: 2 to 1000.
+        Years; return periods at which losses are reported. Default: 2 to 1000.
     out : callable, optional
         Takes the rows of the result as tables, in order, piece by piece; they are not kept then.
         See :class:`shutoffsim.report.table_file.TableFile`.
@@ -204,9 +204,9 @@ def _run_there(
 def _notes(years: Years, region: bool, failed: int) -> tuple[str, ...]:
     notes = []
     if failed:
-        notes.append(f"rows that could not be run and are in no sum: {failed:,}")
+        notes.append(f"rows that could not be run, left out of all sums: {failed:,}")
     if years.distinct == 0:
-        notes.append("a history is shorter than a year: no yearly curves")
+        notes.append("histories are shorter than a year: no yearly curves")
     elif region:
         notes.append(
             f"the curves count the natural leaks of {years.distinct:,} simulated years, "

@@ -94,7 +94,7 @@ class Resolver:
                 cells[key.alone][key.path] = raw
         try:
             scenario = self._chosen(name, cells[False]).with_values(name, cells[True], si=False)
-        except ScenarioError:  # what is wrong is told of the row as a whole
+        except ScenarioError:  # what is wrong is reported for the row as a whole
             every = cells[False] | cells[True]
             scenario = self.base.scenario.with_values(name, every, si=False)
         records = scenario.parameters([name])

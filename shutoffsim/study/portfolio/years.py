@@ -35,7 +35,7 @@ _PAGE = 1024  # dwellings whose shifts are drawn together
 _STREAM = 0x79656172  # sets these draws apart from any other use of a seed
 _MOST_CELLS = 2**24
 _POINTS = 400  # of a curve
-_RESOLVED = 0.5  # largest relative standard error of a probability that is worth telling
+_RESOLVED = 0.5  # largest relative standard error of a probability that is worth reporting
 
 
 @dataclass(frozen=True)
@@ -199,7 +199,7 @@ def _curve(name: str, groups: list[Array], distinct: int, periods: Sequence[floa
 
 
 def _points(ordered: Array) -> Array:
-    """Return amounts where the curve is told: all rare ones, fewer of the common ones."""
+    """Return amounts where the curve is reported: all rare ones, fewer of the common ones."""
     n = len(ordered)
     ranks = np.unique(np.geomspace(1.0, n, _POINTS).astype(np.int64))
     return np.unique(np.concatenate([[0.0], ordered[n - ranks]]))

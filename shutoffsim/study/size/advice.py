@@ -7,7 +7,15 @@ from collections.abc import Sequence
 
 from shutoffsim.study.size.ladder import Rung
 from shutoffsim.study.size.shortfall import SHEARED, SLIPPED, Shortfall
-from shutoffsim.study.size.window import NEW_MOUNT, OLD_MOUNT, OPENERS, STEM, Window
+from shutoffsim.study.size.window import (
+    LIMITS,
+    NEW_MOUNT,
+    OLD_MOUNT,
+    OPENERS,
+    STEM,
+    SUPPLY,
+    Window,
+)
 from shutoffsim.units import format as in_units
 
 _HOPELESS = 0.5  # share of seized demands from which a rating is not the question
@@ -22,6 +30,14 @@ def choose(shortfalls: Sequence[Shortfall], confidence: float) -> int | None:
     return None
 
 
+_GIVES = {
+    STEM: "the stem shears",
+    NEW_MOUNT: "the mount slips",
+    OLD_MOUNT: "the mount slips",
+    SUPPLY: "the supply browns out",
+}
+
+
 def recommend(
     rungs: Sequence[Rung],
     shortfalls: Sequence[Shortfall],
@@ -30,11 +46,11 @@ def recommend(
     confidence: float,
 ) -> str:
     """Return the recommendation in one sentence."""
-    aim = f"torque fails at most {_share(target)} of the demands"
+    aim = f"torque fails on at most {_share(target)} of the demands"
     if chosen is None and shortfalls[0].seized > _HOPELESS:
         return (
             f"No rating helps: {_share(shortfalls[0].seized)} of the demands meet a seized valve. "
-            "Move it more often, or have it replaced by a licensed plumber."
+            "Exercise the valve more often, or have it replaced by a licensed plumber."
         )
     if chosen is None:
         best = max(range(len(rungs)), key=lambda r: shortfalls[r].meets.value)
@@ -42,20 +58,20 @@ def recommend(
         why = ""
         if row.parts:
             worst = max(row.parts, key=lambda name: row.parts[name])
-            why = f"; what is left there is mostly this: {worst}"
+            why = f"; the main remaining cause there is: {worst}"
         return (
-            f"No rating of the ladder is enough: that {aim} holds for no more than "
+            f"No rating of the ladder is enough: the goal that {aim} is met for at most "
             f"{_share(row.meets.value)} of valves like this one ({_torque(rungs[best].rating)}; "
-            f"wanted: {_share(confidence)}){why}{_but_seized(row.seized, target)}."
+            f"required: {_share(confidence)}){why}{_but_seized(row.seized, target)}."
         )
     row, rung = shortfalls[chosen], rungs[chosen]
-    verb = "Keep the" if rung.own else "Take a"
+    verb = "Keep the" if rung.own else "Choose a"
     reached = _share(row.meets.value)
     return (
-        f"{verb} rating of {_torque(rung.rating)}: the smallest of the ladder on which {aim}, for "
-        f"{reached} of valves like this one (wanted: {_share(confidence)}), because it makes "
-        f"{_torque(row.available)} on this supply, {row.headroom[1]:.2g} times what 95 % of the "
-        f"demands need{_but_seized(row.seized, target)}."
+        f"{verb} rating of {_torque(rung.rating)}: the smallest of the ladder with which {aim}, "
+        f"for {reached} of valves like this one (required: {_share(confidence)}). It gives "
+        f"{_torque(row.available)} on this supply, {row.headroom[1]:.2g} times the torque that 95 "
+        f"% of the demands do not exceed{_but_seized(row.seized, target)}."
     )
 
 
@@ -63,7 +79,7 @@ def _but_seized(seized: float, target: float) -> str:
     """Return what must not be left out of the sentence: seized valves beyond the target."""
     if seized <= target:
         return ""
-    return f"; but {_share(seized)} of the demands meet a seized valve, which no rating closes"
+    return f"; but {_share(seized)} of the demands meet a seized valve, which no rating can close"
 
 
 def reason(
@@ -84,20 +100,20 @@ def reason(
     if chosen != own:
         row = shortfalls[own]
         found.append(
-            f"The {_torque(rungs[own].rating)} in use fails {_share(row.failure.value)} of the "
+            f"The {_torque(rungs[own].rating)} in use fails on {_share(row.failure.value)} of the "
             f"demands and meets the target on {_share(row.meets.value)} of valves like this one."
         )
     at = own if chosen is None else chosen
     seized = shortfalls[at].seized
     if seized > target:
         found.append(
-            "Seized valves alone are more than the target: move the valve more often, or have it "
+            "Seized valves alone exceed the target: exercise the valve more often, or have it "
             "replaced by a licensed plumber."
         )
     elif seized >= _MUCH:
         found.append(
-            f"Besides, {_share(seized)} of the demands meet a seized valve: no rating cures that, "
-            "moving the valve more often makes it rarer."
+            f"In addition, {_share(seized)} of the demands meet a seized valve: no rating helps "
+            "with that; exercising the valve more often makes it rarer."
         )
     slips = max(row.parts.get(SLIPPED, 0.0) for row in shortfalls)
     if slips >= _MUCH:
@@ -106,22 +122,22 @@ def reason(
         found.append(f"The stronger ratings shear stems: {OPENERS[STEM]}.")
     if window.empty:
         ways = "; ".join(window.remedies)
-        found.append(f"The window is empty. What would open it: {ways}.")
+        found.append(f"The window is empty. Remedies: {ways}.")
     elif chosen is not None:
         name, bound = window.least_upper
         if strong > bound and math.isfinite(bound):
-            gives = "mount" if name in (NEW_MOUNT, OLD_MOUNT) else name
+            gives = _GIVES[name]
             found.append(
-                f"A strong unit makes {_torque(strong)}, more than the {gives} bears "
-                f"({_torque(bound)}): on a stuck valve the {gives} gives way instead of the "
-                "motor. Limit its current, or strengthen what gives way."
+                f"A strong unit gives {_torque(strong)}, above the {LIMITS[name]} "
+                f"({_torque(bound)}): on a stuck valve {gives} before the motor stalls. Limit the "
+                "motor's current, or strengthen the weak point."
             )
     if chosen is not None and shortfalls[chosen].bad_day > target:
         found.append(
             f"If every demand came on a bad day, {_share(shortfalls[chosen].bad_day)} would fail."
         )
     if shortfalls[at].meets.low < confidence <= shortfalls[at].meets.high:
-        found.append("That share of valves is within the simulation's error of what is wanted.")
+        found.append("That share of valves is within the simulation's error of the required share.")
     return tuple(found)
 
 

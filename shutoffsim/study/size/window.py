@@ -19,21 +19,28 @@ STEM, NEW_MOUNT, OLD_MOUNT, SUPPLY = (
     "relaxed mount",
     "supply",
 )
+#: What each bound is called where people read it.
+LIMITS = {
+    STEM: "maximum allowable stem torque",
+    NEW_MOUNT: "slip torque of the new mount",
+    OLD_MOUNT: "slip torque of the relaxed mount",
+    SUPPLY: "brown-out limit of the supply",
+}
 OPENERS = {
-    STEM: "have the valve replaced by a licensed plumber: a stiff valve with a thin stem is not "
-    "for forcing",
-    NEW_MOUNT: "take a mount that holds more torque",
-    OLD_MOUNT: "take a mount that keeps its preload (metal), or tighten it on a schedule",
-    SUPPLY: "give the controller a rail of its own, or a supply with a thicker cable or more "
+    STEM: "have the valve replaced by a licensed plumber: a stiff valve with a thin stem must "
+    "not be forced",
+    NEW_MOUNT: "fit a mount that holds more torque",
+    OLD_MOUNT: "fit a mount that keeps its preload (metal), or retighten it on a schedule",
+    SUPPLY: "give the controller its own rail, or fit a supply with a thicker cable or a higher "
     "voltage",
 }
-LESS_TORQUE = "exercise more often, or have the valve replaced: both lower what it asks for"
+LESS_TORQUE = "exercise more often, or have the valve replaced: both lower the torque it needs"
 _STRONGEST = 1e3  # times the motor in use: beyond, a supply counts as no bound
 
 
 @dataclass(frozen=True)
 class Window:
-    """Torque at the shaft, N*m, between what closes the valve and what something else bears.
+    """Torque at the shaft, N*m, between what closes the valve and what something else can take.
 
     Attributes
     ----------

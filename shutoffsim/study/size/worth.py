@@ -104,7 +104,7 @@ class IntervalCurve:
     flat : tuple of float
         Shortest and longest interval of the run around ``best`` that stays within 2 % of it.
     alike : tuple of float
-        The same for the run that the simulation does not tell from the least (95 %).
+        The same for the run that is not distinguishable from the minimum (95 %).
     upkeep : float
         Stated upkeep a year, the same for all intervals.
     wear_from : str
@@ -226,7 +226,7 @@ def interval_curve(
         # An exercise is there and back.
         share_a_stroke = float(params["actuator_wear"][0]) / WORN_OUT
         wear = price * share_a_stroke * (strokes + exercises)
-        source = "wear: the price by the share of its life that strokes use up"
+        source = "wear: price times the share of the actuator's life used up by its strokes"
     else:
         wear, source = np.zeros(len(fits)), ""
     damages = [tally.mean(d, T.LOSS, 0.0) for d in range(len(fits))]

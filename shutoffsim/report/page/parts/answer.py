@@ -24,9 +24,9 @@ def answer(found: Assessment, _designs: Designs) -> Section:
         Tiles(_tiles(found)),
         *(Words(text, "caution") for text in found.warnings),
         Words(
-            "Intervals are 95 % intervals of the simulation: they cover the chance in leaks, "
-            "outages, failures and people, not what the assumptions get wrong. Numbers show no "
-            "more digits than their intervals support.",
+            "Intervals are 95 % intervals of the simulation: they cover chance in leaks, outages, "
+            "failures and people, but not wrong assumptions. Numbers show no more digits than "
+            "their intervals support.",
             "note",
         ),
     ]
@@ -111,7 +111,7 @@ def _damage_picture(found: Assessment, designs: Designs) -> Picture:
     )
     least = min(by_name, key=lambda name: by_name[name].value)
     told = (
-        f"The least expected annual damage is that of “{least}”, {cells.said(by_name[least])} "
+        f"The lowest expected annual damage is that of “{least}”, {cells.said(by_name[least])} "
         f"{found.currency}; “{found.reference}” has {cells.said(by_name[found.reference])}."
     )
     table = Table(
@@ -161,7 +161,7 @@ def _money(found: Assessment, designs: Designs) -> Table:
         rows.append(row)
     heads = ["design", f"expected annual damage, {found.currency}"]
     if gaps:
-        heads += [f"reduction a year, {found.currency}", "chance that it is better"]
+        heads += [f"reduction a year, {found.currency}", "probability of improvement"]
     heads += [f"insured part a year, {found.currency}", "leaks a year"]
     caption = "Damage, and reduction against the reference, paired history by history"
     return Table(caption if gaps else "Damage", heads, rows)
@@ -183,8 +183,8 @@ def _behaviour(found: Assessment, designs: Designs) -> Table:
         "design",
         *(figure.label for figure in FIGURES.values() if figure.label),
         "escaped volume, L: median",
-        "escaped volume, L: 95 % stay below",
-        "evidence of failures on demand",
+        "escaped volume, L: 95th percentile",
+        "evidence for failure on demand",
     ]
     return Table("How often it fails, and what escapes", heads, rows)
 

@@ -33,16 +33,16 @@ def doubt(found: Assessment, _designs: Designs) -> Section:
         text = (
             "This was not computed."
             if len(found.designs) > 1 and found.chosen != found.reference
-            else "There is no difference between two designs that could move."
+            else "There is no difference between two designs to vary."
         )
         return Section("doubt", title, [Words(text)])
     swings = sensitivity.swings[:_MOST]
     blocks: list[Block] = [
         Words(
             f"The reduction by “{sensitivity.design}” against “{sensitivity.reference}”, "
-            f"recomputed with one value at a time at the ends of its range, {sensitivity.tried} "
-            f"values in all, each with the same {sensitivity.histories:,} histories. Measure "
-            "first what stands at the top."
+            "recomputed with one value at a time moved to the ends of its range, "
+            f"{sensitivity.tried} values in all, each on the same {sensitivity.histories:,} "
+            "histories. Measure the values at the top first."
         )
     ]
     if swings:
@@ -94,8 +94,8 @@ def _picture(found: Assessment, sensitivity: Sensitivity, swings: tuple[Swing, .
         embed(drawing, "figure-doubt", title, told),
         Table(f"Reduction of damage, {found.currency} a year", heads, rows),
         (),
-        "Numbers at the left are those of the table below. Triangle to the left: value at its low "
-        "end; to the right: at its high end. Line: as assumed. At the right: the span.",
+        "Numbers on the left are those of the table below. Triangle pointing left: value at its "
+        "low end; right: at its high end. Line: as assumed. On the right: the swing.",
     )
 
 

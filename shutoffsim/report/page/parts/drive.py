@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 
 
 def torque(found: Assessment, designs: Designs) -> Section:
-    """Return the headroom of torque, now and at the end of the service life."""
-    title = "Torque headroom"
+    """Return the torque margin, now and at the end of the service life."""
+    title = "Torque margin"
     groups = _alike(found)
     if not groups:
         return Section("torque", title, [Words("No motor turns the valve in these designs.")])
@@ -25,7 +25,7 @@ def torque(found: Assessment, designs: Designs) -> Section:
         Words(
             "A drive that closes the valve on the day it is fitted may stall on the same valve "
             "years later, idle for months, on a weak supply. Valves that have seized cannot be "
-            "turned by any drive; more torque is no cure for them, and may break the stem."
+            "turned by any drive; more torque does not help, and may break the stem."
         ),
         _picture(found, designs, groups),
     ]
@@ -77,12 +77,12 @@ def _picture(
     heads = [
         "design",
         "needed, N·m: median",
-        "95 % stay below",
-        "99 % stay below",
+        "needed, 95 % of demands",
+        "needed, 99 % of demands",
         "available, N·m: supply",
         "battery",
         "weak unit, weaker source",
-        "chance to fall short",
+        "probability that torque falls short",
         "seized",
     ]
     names, ages = next((group for group in groups if found.chosen in group[0]), groups[-1])
@@ -97,8 +97,8 @@ def _picture(
         Table(title, heads, rows),
         tuple(designs.cell(name) for group, _ in groups for name in group),
         "Bar: torque needed to close, from the median to the value that 99 % of demands stay "
-        "below; tick: 95 %. Diamond: available from a middle unit on the supply. Triangle: from "
-        "a weak unit on the weaker source. The triangle should stand to the right of the bar.",
+        "below; tick: 95 %. Diamond: available from a median unit on the supply. Triangle: from a "
+        "weak unit on the weaker source. The triangle should stand to the right of the bar.",
     )
 
 
@@ -107,10 +107,10 @@ def _told(name: str, at: TorqueAt) -> str:
     if at.needed_median_n_m is None or at.needed_p99_n_m is None:
         return f"{start} of “{name}” no valve can be turned: all have seized."
     return (
-        f"{start} a weak unit of “{name}” gives {torque_text(at.available_weak_n_m)} N·m; half "
-        f"of the demands need {torque_text(at.needed_median_n_m)} N·m or less, "
-        f"99 % {torque_text(at.needed_p99_n_m)} N·m or "
-        f"less, valves that have seized ({chance(at.seized)}) left aside."
+        f"{start} a weak unit of “{name}” gives {torque_text(at.available_weak_n_m)} N·m; half of "
+        f"the demands need {torque_text(at.needed_median_n_m)} N·m or less, 99 % "
+        f"{torque_text(at.needed_p99_n_m)} N·m or less, seized valves ({chance(at.seized)}) "
+        "excluded."
     )
 
 

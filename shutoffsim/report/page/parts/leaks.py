@@ -1,4 +1,4 @@
-"""What let the water through, and how long it took to stop it."""
+"""Why leaks were not stopped in time, and how long it took to stop them."""
 
 from __future__ import annotations
 
@@ -23,6 +23,7 @@ from shutoffsim.study.words import duration
 if TYPE_CHECKING:
     from shutoffsim.study.assessment.result import Assessment, DesignAssessment, Times
 
+_WHY = "Why leaks were not stopped in time"
 STOPPED = "stopped in time"  # what the mode "none" is called here
 _MOST_BARS = 10
 _TICKS = (
@@ -37,18 +38,19 @@ _GRID_ROWS = 14
 
 
 def modes(found: Assessment, designs: Designs) -> Section:
-    """Return the failure modes by design, and what it would be worth to be rid of each."""
+    """Return the failure modes by design, and the risk reduction worth of each."""
     chosen = found.design(found.chosen)
     blocks: list[Block] = [
         Words(
-            "Each leak that automation did not stop in time counts for the first broken link of "
-            "the chain from the water to the shut valve. Leaks that were stopped in time do some "
-            "damage too."
+            "Each leak that automation did not stop in time is counted under the first broken link "
+            "of the chain from the water to the shut valve. Leaks that were stopped in time do "
+            "some damage too. Risk reduction worth: how much lower the expected annual damage "
+            "would be if that failure mode could not occur."
         )
     ]
     if not chosen.modes:
         blocks.append(Words("There were no leaks."))
-        return Section("modes", "What let the water through", blocks)
+        return Section("modes", _WHY, blocks)
     blocks += [
         _mode_picture(found, designs, chosen),
         _removal_table(found, chosen),
@@ -56,12 +58,12 @@ def modes(found: Assessment, designs: Designs) -> Section:
     ]
     if chosen.not_removable:
         rows = [f"{_named(mode)}: {why}" for mode, why in chosen.not_removable.items()]
-        blocks.append(Points(rows, title="What could not be removed in the computation"))
+        blocks.append(Points(rows, title="Failure modes without a risk reduction worth"))
     others = [design for design in found.designs if design is not chosen and design.removals]
     if others:
         tables = [_removal_table(found, design) for design in others]
         blocks.append(Folded("The same for the other designs", tables))
-    return Section("modes", "What let the water through", blocks)
+    return Section("modes", _WHY, blocks)
 
 
 def _named(mode: str) -> str:
@@ -76,21 +78,21 @@ def _mode_picture(found: Assessment, designs: Designs, chosen: DesignAssessment)
     ]
     drawing = figures.bars(rows, f"expected annual damage, {found.currency}")
     broken = [m for m in chosen.modes if m.mode != "none" and m.damage.value > 0.0]
-    told = f"With “{chosen.name}”, all damage is done by leaks that were stopped in time."
+    told = f"With “{chosen.name}”, all damage comes from leaks that were stopped in time."
     if broken:
         first = broken[0]
         told = (
-            f"With “{chosen.name}”, the broken link that costs most is “{first.mode}”: "
+            f"With “{chosen.name}”, the costliest broken link is “{first.mode}”: "
             f"{cells.said(first.damage)} {found.currency} a year, "
             f"{cells.said(first.damage_share, 100.0)} % of all damage."
         )
     title = "Damage by first broken link"
     rest = len(chosen.modes) - len(shown)
-    note = "Bar and number: damage of the leaks in this mode. Diamond: by how much all damage "
-    note += "would fall without this mode; another link may then break instead."
+    note = "Bar and number: damage of the leaks in this mode. Diamond: its risk reduction worth, "
+    note += "which is smaller where another link would then break instead."
     table = Table(
         f"Damage by first broken link, {found.currency} a year",
-        ["failure mode", "damage a year", "less without it"],
+        ["failure mode", "damage a year", "risk reduction worth"],
         [
             [
                 Cell(_named(m.mode)),
@@ -109,7 +111,7 @@ def _mode_picture(found: Assessment, designs: Designs, chosen: DesignAssessment)
         embed(drawing, "figure-modes", title, told),
         table,
         (designs.cell(chosen.name),),
-        f"{note} Smaller ones stand in the table ({rest})." if rest else note,
+        f"{note} Smaller ones are in the table only ({rest})." if rest else note,
     )
 
 
@@ -134,7 +136,7 @@ def _removal_table(found: Assessment, design: DesignAssessment) -> Table:
         "share of leaks",
         f"damage a year, {found.currency}",
         "share of damage",
-        f"less damage a year without it, {found.currency}",
+        f"risk reduction worth, {found.currency} a year",
         "how it was removed",
     ]
     return Table(f"Failure modes of “{design.name}”", heads, rows)
@@ -158,8 +160,8 @@ def _all_modes(found: Assessment, designs: Designs) -> Table:
 
 
 def times(found: Assessment, designs: Designs) -> Section:
-    """Return how long it takes from the leak to the closed water."""
-    title = "From the leak to the closed water"
+    """Return how long it takes from the leak to the shut valve."""
+    title = "From the leak to the shut valve"
     steps = list(dict.fromkeys(t.step for design in found.designs for t in design.times))
     if not steps:
         return Section("times", title, [Words("There were no leaks to be stopped.")])
@@ -188,7 +190,7 @@ def _times_picture(found: Assessment, designs: Designs, step: str) -> Picture:
             )
         )
     drawing = figures.curves(
-        lines, f"time, {step}", "share of all leaks for which it has come to that", x_ticks=_TICKS
+        lines, f"time, {step}", "share of all leaks that have reached this step", x_ticks=_TICKS
     )
     title = f"Time from {step}"
     parts = []

@@ -58,8 +58,8 @@ def losses(found: Assessment, designs: Designs) -> Section:
         blocks.insert(
             1,
             Words(
-                "“Few leaks” marks figures that rest on so few simulated leaks that the true "
-                "uncertainty is larger than the interval.",
+                "“Few leaks” marks figures that rest on so few simulated leaks that their true "
+                "uncertainty is larger than the interval shows.",
                 "note",
             ),
         )

@@ -44,10 +44,10 @@ def cautions(found: Assessment, _designs: Designs) -> Section:
         blocks.append(
             Points(
                 [f"{what}. Rarer with: {remedy}." for what, remedy in risks],
-                title=f"What may still let the water through with “{chosen.name}”",
+                title=f"Residual risks with “{chosen.name}”",
             )
         )
-    blocks.append(Points(wording.NOT_COVERED, title="What the figures leave out"))
+    blocks.append(Points(wording.NOT_COVERED, title="What the figures do not cover"))
     return Section("cautions", "Cautions and limits", blocks)
 
 
@@ -110,4 +110,4 @@ def again(found: Assessment, _designs: Designs) -> Section:
             )
         ),
     ]
-    return Section("again", "How to do it again", blocks)
+    return Section("again", "How to reproduce this", blocks)

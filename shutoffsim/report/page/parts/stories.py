@@ -1,4 +1,4 @@
-"""A typical and a worst incident, told in order."""
+"""A typical and a worst incident, event by event."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 _TITLES = {
     "typical": "A typical incident",
-    "worst": "The worst incident of those looked through",
+    "worst": "The worst of the incidents searched",
 }
 
 
@@ -27,10 +27,10 @@ def stories(found: Assessment, designs: Designs) -> Section:
     """Return the incidents as timelines."""
     title = "A typical and a worst incident"
     if not found.stories:
-        return Section("incidents", title, [Words("There is no leak to tell of.")])
+        return Section("incidents", title, [Words("There is no leak to show.")])
     blocks: list[Block] = [
         Words(
-            "Single simulated incidents, to show how it comes to the figures. They are examples, "
+            "Single simulated incidents, to show where the figures come from. They are examples, "
             "not forecasts."
         ),
     ]
@@ -48,17 +48,21 @@ def _story(found: Assessment, designs: Designs, told: result.Story) -> Story:
     year, day, clock = moment(told.onset_years * YEAR)
     before = f" Before it: {'; '.join(told.beforehand)}." if told.beforehand else ""
     lead = (
-        f"It begins in year {year}, day {day}, {clock}.{before} At its beginning: power "
-        f"{told.power}, valve {told.valve}, sensors {told.sensors}, people {told.people}."
+        f"It begins in year {year}, day {day}, {clock}.{before} At the start: power {told.power}, "
+        f"valve {told.valve}, sensors {told.sensors}, people {told.people}."
     )
-    area = f"{told.wet_area_m2:.3g} m² wet" if told.wet_area_m2 else "nothing wet beyond mopping up"
+    area = (
+        f"{told.wet_area_m2:.3g} m² wet"
+        if told.wet_area_m2
+        else "no wet area beyond what is mopped up"
+    )
     units = round(told.units_affected)
     below = f", {units} {'unit' if units == 1 else 'units'} below" if units else ""
     loss, insured = (cells.money(round(amount)) for amount in (told.loss, told.insured_loss))
     escaped = _set(volume(told.volume_l * LITRE))
     end = (
-        f"{escaped} escaped, {area}{below}; loss {loss} {found.currency}, of it {insured} insured. "
-        f"{_fate(told)}"
+        f"{escaped} escaped, {area}{below}; loss {loss} {found.currency}, of which {insured} "
+        f"insured. {_fate(told)}"
     )
     return Story(
         _TITLES.get(told.pick, told.pick),
@@ -106,7 +110,7 @@ def _counted(told: result.Story, quiet: Iterable[result.StoryEvent]) -> Iterator
     if events:
         when, after = _times(told, events[0].after_onset_s)
         many = "1 moment" if len(events) == 1 else f"{len(events)} moments"
-        yield Moment(when, after, f"{many} in which nothing came of it", (), quiet=True)
+        yield Moment(when, after, f"{many} without consequence", (), quiet=True)
 
 
 def _times(told: result.Story, seconds: float) -> tuple[str, str]:

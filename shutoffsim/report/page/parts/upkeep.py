@@ -26,7 +26,7 @@ def upkeep(found: Assessment, _designs: Designs) -> Section:
     name = found.chosen
     values, facts = values_of(found, name), found.design(name).maintenance
     blocks: list[Block] = [
-        Words(f"For “{name}”. Intervals are those that the figures of this report assume."),
+        Words(f"For “{name}”. The intervals are those assumed in the figures of this report."),
         _tasks("When the work is done", wording.commissioning(values)),
         _tasks("From then on", wording.upkeep(values)),
     ]
@@ -65,7 +65,7 @@ def _limits(limits: ServiceLimits) -> Table:
             Cell(f"{limits.current_limit_a:.2g} A or more", kind="number"),
         ],
         [
-            Cell("Motor current at standstill"),
+            Cell("Motor current at stall"),
             Cell(f"{limits.stall_current_a:.2g} A", kind="number"),
             Cell("longer than the cut-off time", kind="number"),
         ],
@@ -89,7 +89,7 @@ def _override(facts: Maintenance) -> Table:
         for step in steps
     ]
     return Table(
-        "Closing by hand, for somebody who is there",
+        "Closing by hand, for a person on site",
         ["step", "half are done within", "nine in ten are done within"],
         rows,
     )

@@ -21,9 +21,9 @@ def worth(found: Assessment, designs: Designs) -> Section:
         terms = valued[0][1]
         blocks += [
             Words(
-                f"Against “{found.reference}”, over {terms.years:g} years, later money discounted "
-                f"by {100.0 * terms.discount_rate:.3g} % a year. Intervals follow from the paired "
-                "difference of damage; prices are taken as exact."
+                f"Against “{found.reference}”, over {terms.years:g} years, with later amounts "
+                f"discounted by {100.0 * terms.discount_rate:.3g} % a year. Intervals come from "
+                "the paired difference in damage; prices are treated as exact."
             ),
             _picture(found, designs, valued),
             _costs(found, designs, valued),
@@ -59,7 +59,7 @@ def _picture(
     drawing = figures.ranges(rows, f"net present value, {found.currency}", line_at=0.0)
     best, value = max(valued, key=lambda pair: pair[1].net_present_value.value)
     told = (
-        f"The greatest net present value is that of “{best.name}”: "
+        f"The highest net present value is that of “{best.name}”: "
         f"{cells.said(value.net_present_value)} {found.currency}."
     )
     title = "Net present value of each design"
@@ -82,8 +82,8 @@ def _picture(
         embed(drawing, "figure-worth", title, told),
         table,
         tuple(designs.cell(d.name) for d, _ in valued if designs.number(d.name) >= 0),
-        f"{designs.left_out()}Mark: estimate. Bar: 95 % interval. Right of zero it pays, counted "
-        "over everybody who bears the damage.",
+        f"{designs.left_out()}Mark: estimate. Bar: 95 % interval. To the right of zero the design "
+        "pays for itself, counting all losses, insured or not.",
     )
 
 
@@ -110,7 +110,7 @@ def _costs(
         "fitting",
         "upkeep a year",
         "exercise a year",
-        "more than the reference, once",
+        "extra initial cost over the reference",
         "and yearly",
     ]
     return Table(f"What it costs, {found.currency}", heads, rows)
@@ -140,7 +140,7 @@ def _savings(
         "owner's part",
         "net present value",
         "the same, owner's part only",
-        "worth a price up to",
+        "break-even price",
         "payback, years",
         "discounted payback, years",
     ]
