@@ -50,8 +50,8 @@ def told(tasks) -> str:
 def test_intervals_are_those_of_the_design():
     upkeep = told(wording.upkeep(Ledger(CLAMPED)))
     for line in (
-        "Exercise: shut and open the valve by its drive: every 30 days",
-        "up to the shut valve: every year",
+        "Exercise: close and open the valve by its drive: every 30 days",
+        "Proof test: water on each sensor in turn, through to the shut valve: every year",
         "Test the battery under load: every 90 days",
         "Change the battery: every 4 years",
         "Change the sensors' batteries: before they run out (about 5 years)",

@@ -35,7 +35,7 @@ class Valve(Section):
     idle_cap: Annotated[float, base.Quantity("factor", low=1, high=1000)]
     """Cap of that factor."""
     untouched: base.Time
-    """Time since anybody moved the valve, where nothing is fitted that moves it."""
+    """Time since the valve was last moved, where nothing fitted moves it."""
     seize_time: base.PositiveTimeSpreadOrNever
     """Idle time until the valve seizes."""
     closing_share: base.ShareSpread
@@ -45,9 +45,9 @@ class Valve(Section):
     seat_leak: base.FlowSpread
     """Flow past the seat when shut; drawn once a history."""
     stem_limit: base.Torque
-    """Torque at which the stem shears."""
+    """Maximum allowable stem torque; beyond it the stem shears."""
     renew_after: base.CountOrNone
-    """How often it must be found stiff or seized until it is renewed; 0: it never is."""
+    """How often it must be found stiff or seized before it is renewed; 0: never."""
 
 
 class Element(Section):
@@ -73,15 +73,15 @@ class Actuator(Section):
     rated_voltage: base.PositiveVoltage
     """Voltage at which the data sheet's values hold."""
     stall_torque: base.Torque
-    """Torque at the output shaft at standstill."""
+    """Torque at the output shaft at stall."""
     stall_current: base.PositiveCurrent
-    """Current at standstill."""
+    """Current at stall."""
     no_load_current: base.Current
     """Current when it turns freely."""
     no_load_speed: base.Speed
     """Speed of the output shaft when it turns freely."""
     travel: base.TurnsOrNever
-    """Farthest that the output shaft can turn; never: without end."""
+    """Travel of the output shaft; never: it has no end stop."""
     current_limit: base.CurrentOrNever
     """Current limit of the driver; never: it has none."""
     unit_spread: base.FactorSpread
@@ -99,7 +99,7 @@ class Actuator(Section):
     winding_limit: base.WindingTemperature
     """Temperature at which the winding burns."""
     stall_cutoff: base.TimeOrNever
-    """Time at standstill after which the controller cuts off."""
+    """Time at stall after which the controller cuts off."""
     retries: Retries
     """Further attempts after a failed one."""
     retry_pause: base.Time
@@ -107,7 +107,7 @@ class Actuator(Section):
     failure_rate: base.Rate
     """Random failures of the actuator."""
     diagnostic: base.Share
-    """Share of these that is detected at once."""
+    """Diagnostic coverage: share of these that is detected at once."""
     stick_chance: base.Share
     """Chance per demand that it sticks."""
     strip_chance: base.Share
@@ -126,7 +126,7 @@ class MotorisedValve(Section):
     """A new valve with its own motor, fitted by a plumber."""
 
     valve: Valve
-    """The new valve; the old one is then out of use."""
+    """The new valve; the old one is no longer used."""
     drive: Actuator
     """Its motor."""
     release_time: base.TimeSpread
@@ -143,7 +143,7 @@ class Solenoid(Section):
     failure_rate: base.Rate
     """Random failures."""
     diagnostic: base.Share
-    """Share of these that is detected at once."""
+    """Diagnostic coverage: share of these that is detected at once."""
     stick_chance: base.Share
     """Chance per demand that dirt keeps it from closing."""
     feedback: base.Flag
@@ -183,6 +183,6 @@ class Exercise(Section):
     interval: base.IntervalOrNever
     """Time between exercises."""
     coverage: base.Share
-    """Chance that an exercise finds an existing fault."""
+    """Diagnostic coverage of an exercise: chance that it finds a dormant fault."""
     outage: base.Time
     """Time that the valve cannot serve a demand per exercise."""

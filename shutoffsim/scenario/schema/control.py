@@ -40,14 +40,14 @@ class Gateway(Section):
     outage: base.PositiveTime
     """Mean length of one of its outages."""
     backed_up: base.Flag
-    """Whether it runs on through mains outages."""
+    """Whether it keeps running through mains outages."""
 
 
 class Policies(Section):
-    """When the valve shuts besides a leak alarm."""
+    """When the valve shuts other than on a leak alarm."""
 
     remote_command: base.Flag
-    """Whether a person told by phone can order the valve shut."""
+    """Whether a person who is phoned or messaged can order the valve shut."""
     away_mode: base.Share
     """Chance per trip that away mode gets set (1: automatic)."""
     close_when_away: base.Flag
@@ -112,7 +112,7 @@ class Battery(Section):
     fade: base.ShareRate
     """Share of the content lost with age."""
     life: base.LongTimeSpread
-    """Time to a hidden failure."""
+    """Time to a dormant failure."""
     change: base.IntervalOrNever
     """Replacement interval."""
     test: base.IntervalOrNever

@@ -49,7 +49,7 @@ class Detection(Section):
     common_cause: base.Share
     """Share of sensor failures that hit all sensors at once (beta factor)."""
     test_interval: base.IntervalOrNever
-    """Interval of manual sensor tests."""
+    """Interval of the sensors' proof tests, done by hand with water."""
     replacement: base.TimeSpread
     """Time until a sensor known to be dead is replaced."""
     report_repeats: Repeats

@@ -59,7 +59,7 @@ class System(Section):
     gateway: Gateway
     """The gateway and the line to the outside."""
     policies: Policies
-    """When the valve shuts besides a leak alarm."""
+    """When the valve shuts other than on a leak alarm."""
     mains: Mains
     """Outages of the public supply."""
     weather: Weather

@@ -44,7 +44,7 @@ class Dwelling(Section):
     full_bore_pressure: base.Pressure
     """Static pressure during the bucket test."""
     supply_pipe: SupplyPipe | None = None
-    """Pipe data from which the flow is computed instead, at every pressure anew."""
+    """Pipe data from which the flow is computed instead, at each pressure."""
     water_temperature: Annotated[float, base.Quantity("temperature", low=0, high=40)]
     """Temperature of the cold water: its density, and its viscosity in the supply pipe."""
     drain_down: base.VolumeSpread
@@ -111,7 +111,7 @@ class Leak(Section):
     discharge: Annotated[float, base.Quantity("factor", above=0, high=1)]
     """Discharge coefficient of the hole."""
     open_end_flow: base.PositiveFlowSpread | None = None
-    """Flow of a torn-off hose or pipe end at open_end_pressure, were the supply without loss."""
+    """Flow of a torn-off hose or pipe end at open_end_pressure, from a supply without losses."""
     open_end_pressure: base.Pressure
     """Pressure at which open_end_flow holds."""
     hidden: base.PositiveFactor

@@ -232,7 +232,7 @@ def _learnt(
             ("idle_growth", "growth with rest", before.idle_growth, belief.idle_growth),
             (
                 "closing_share",
-                "ratio of closing to opening torque",
+                "closing share",
                 before.closing_share,
                 belief.closing_share,
             ),

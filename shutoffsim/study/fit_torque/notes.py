@@ -129,8 +129,7 @@ def _conditions(
         )
     if not np.any(data.closing):
         notes.append(
-            "No reading is of closing: the ratio of closing to opening torque is still that of "
-            "{setting.source}."
+            f"No reading is of closing: the closing share is still that of {setting.source}."
         )
     elif np.all(data.closing):
         notes.append(
