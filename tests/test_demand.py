@@ -368,7 +368,7 @@ def test_bad_input(cottage):
         ({"relative_error": 0.0}, "relative_error is out of range"),
         ({"seed": -1}, "seed is out of range"),
         ({"seed": 2**64}, "seed is out of range"),
-        ({"seed": 1.5}, "seed is no whole number"),
+        ({"seed": 1.5}, "seed is not a whole number"),
         ({"workers": 0}, "workers is out of range"),
         ({"most": 0}, "most is out of range"),
     ):

@@ -103,7 +103,7 @@ def test_without_a_name_the_reference_is_replayed(cottage):
 def test_what_is_asked_wrongly_is_refused(cottage, batch):
     with pytest.raises(ScenarioError, match="no such design"):
         replay(cottage, "golden tap")
-    with pytest.raises(ModelError, match="exclude"):
+    with pytest.raises(ModelError, match="cannot be combined"):
         replay(cottage, history=1, pick="worst")
     with pytest.raises(ModelError, match="needs its history"):
         replay(cottage, probe=1)

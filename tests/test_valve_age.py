@@ -76,7 +76,7 @@ def test_a_factor_that_may_fall_below_one_is_refused(value, found, where):
         shutoffsim.loads(f"{HOSE}\n[{where}]\nage_factor = {value}\n")
     (problem,) = caught.value.problems
     assert problem.key == f"{where}.age_factor"
-    assert problem.message == "out of range: age makes no valve easier to turn"
+    assert problem.message == "out of range: age never makes a valve easier to turn"
     assert problem.found == found
     assert problem.expected == "at least 1"
     varies = value != "0.5"

@@ -35,7 +35,7 @@ _LOOK_AT = {
     L.OUTAGE: "the rates, durations and spell_factor of [mains]",
     L.TRIP: "people.stay and people.trip",
     L.PRESENCE: "people.week",
-    L.STROKE: "the retries and what orders the valve shut",
+    L.STROKE: "the retries and what commands the valve to close",
     L.RETRY: "the retries and retry_pause of the actuator",
     L.POLICY: "policies.power_loss_wait, and how often mains fail",
     L.EXERCISE: "exercise.interval",
@@ -95,7 +95,7 @@ def too_many_events(guard: Any, p: Any, name: str) -> TooManyEventsError:
     share = 100.0 * guard.rings[clock] / max(guard.rings.sum(), 1)
     history = int(guard.history)
     return TooManyEventsError(
-        f"a history has more than {int(guard.most):,} events: it would hardly come to an end",
+        f"a history has more than {int(guard.most):,} events: it would take too long to finish",
         where=f"design “{name}”, history {history:,}" if name else f"history {history:,}",
         found=f"{share:.0f} % of the last ones are rings of the clock “{_clock_name(p, clock)}”",
         expected=f"at most {int(guard.most):,} events in a service life of "

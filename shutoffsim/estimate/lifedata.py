@@ -344,7 +344,7 @@ def _need_enough(data: _Data, family: str) -> None:
         )
     if len(data.left) == data.size:
         raise ModelError(
-            "nothing tells how short a life can be",
+            "nothing bounds how short a life can be",
             found="upper limits only",
             expected="some exact values, ranges or survivors",
         )

@@ -210,7 +210,7 @@ def from_json(text: str) -> Any:
     def number(digits: str) -> float:
         value = float(digits)
         if not math.isfinite(value):
-            raise ValueError(f"{digits[:20]} is no finite number")
+            raise ValueError(f"{digits[:20]} is not a finite number")
         return value
 
     return json.loads(text, parse_float=number, parse_int=_whole, parse_constant=number)

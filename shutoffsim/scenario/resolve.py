@@ -246,9 +246,9 @@ def _chain(name: str, raw: Mapping[str, Any], problems: Problems) -> list[str]:
             found = f'{loop} -> "{other}"' if len(chain) > 1 else f'"{other}"'
             problems.add(
                 path,
-                "designs are like each other in a circle",
+                "designs refer to each other in a circle by “like”",
                 found=found if len(found) <= 200 else found[:200] + "...",
-                hint="let one of them stand on its own",
+                hint="remove “like” from one of them",
             )
             return []
         chain.insert(0, other)

@@ -281,7 +281,7 @@ def _path(key: str | Path) -> Path:
         raise ScenarioError(
             [
                 Problem(
-                    "this is no key",
+                    "this is not a key",
                     found=str(key)[:80],
                     expected="a dotted key such as valve.age",
                     hint='put names that are not plain into quotes: leaks."wash basin".rate',

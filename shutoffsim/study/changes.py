@@ -106,7 +106,7 @@ class Narrator:
             int(L.ACTUATOR): self._failure,
             int(L.CONTROLLER): self._controller,
             int(L.SUPPLY): self._supply,
-            int(L.BATTERY_LIFE): lambda _: ("the battery fails (dormant: nobody knows)", ()),
+            int(L.BATTERY_LIFE): lambda _: ("the battery fails, undetected", ()),
             int(L.BATTERY_CHANGE): self._battery_care,
             int(L.BATTERY_TEST): self._battery_care,
             int(L.BATTERY_EMPTY): lambda _: ("the battery is empty: no power at all", ()),
@@ -155,9 +155,7 @@ class Narrator:
             if after.sensor_ok[clock - sensors] == 1:
                 return f"the dead sensor “{name}” is replaced", ()
             known = self.p.sensor_supervised[clock - sensors] == 1
-            return f"sensor “{name}” dies" + (
-                ", which is noticed" if known else ", and nobody knows"
-            ), ()
+            return f"sensor “{name}” dies" + (", detected" if known else ", undetected"), ()
         if clock >= L.FIRST_SOURCE:
             return self._source(clock - int(L.FIRST_SOURCE), before, after)
         return self._headlines[clock](Moment(now, before, after))
@@ -226,7 +224,7 @@ class Narrator:
 
     def _failure(self, m: Moment) -> tuple[str, Any]:
         known = m.after.repair_due == 1 and m.before.repair_due == 0
-        return "the actuator fails" + (" and reports it" if known else ", and nobody knows"), ()
+        return "the actuator fails" + (", detected" if known else ", undetected"), ()
 
     def _controller(self, m: Moment) -> tuple[str, Any]:
         if m.after.controller == 1:

@@ -80,7 +80,7 @@ def check_count(name: str, value: int, least: int, most: int, words: str | None 
         whole = operator.index(value)
     except TypeError:
         raise ModelError(
-            f"{name} is no whole number", found=str(value)[:60], expected=expected
+            f"{name} is not a whole number", found=str(value)[:60], expected=expected
         ) from None
     if not least <= whole <= most:
         raise ModelError(f"{name} is out of range", found=str(value)[:60], expected=expected)

@@ -35,7 +35,7 @@ def checked_periods(periods: Sequence[float]) -> tuple[float, ...]:
     found = tuple(sorted(set(periods)))
     if not 1 <= len(found) <= MOST:
         raise ModelError(
-            "that is no sensible number of return periods",
+            "the number of return periods is out of range",
             found=str(len(found)),
             expected=f"1 to {MOST}",
         )

@@ -84,21 +84,21 @@ def test_empty_folder_is_filled(assessed: Assessment, tmp_path: Path) -> None:
 def test_foreign_folder_is_left_alone(assessed: Assessment, tmp_path: Path) -> None:
     (tmp_path / "photos").mkdir()
     (tmp_path / "photos" / "cat.jpg").write_text("cat")
-    with pytest.raises(OutputError, match=r"holds something else(.|\n)*cat.jpg"):
+    with pytest.raises(OutputError, match=r"holds something other(.|\n)*cat.jpg"):
         save_assessment(assessed, tmp_path / "photos")
     assert [p.name for p in (tmp_path / "photos").iterdir()] == ["cat.jpg"]
 
 
 def test_result_with_a_foreign_file_is_left_alone(assessed: Assessment, folder: Path) -> None:
     (folder / "notes.txt").write_text("mine")
-    with pytest.raises(OutputError, match=r"holds something else(.|\n)*notes.txt"):
+    with pytest.raises(OutputError, match=r"holds something other(.|\n)*notes.txt"):
         save_assessment(assessed, folder)
     assert (folder / "notes.txt").read_text() == "mine"
 
 
 def test_tables_without_a_result_are_left_alone(tmp_path: Path) -> None:
     (tmp_path / "incidents.csv").write_text("own table")
-    with pytest.raises(OutputError, match="holds something else"):
+    with pytest.raises(OutputError, match="holds something other"):
         check_place(tmp_path)
 
 
@@ -207,9 +207,9 @@ def test_an_old_result_that_a_killed_run_moved_aside_comes_back(
 
 
 def test_no_folder_no_result(tmp_path: Path) -> None:
-    with pytest.raises(ModelError, match=r"no result folder(.|\n)*no such folder"):
+    with pytest.raises(ModelError, match=r"not a result folder(.|\n)*no such folder"):
         load_assessment(tmp_path / "nowhere")
-    with pytest.raises(ModelError, match=rf"no result folder(.|\n)*no {RESULT}"):
+    with pytest.raises(ModelError, match=rf"not a result folder(.|\n)*no {RESULT}"):
         load_assessment(tmp_path)
 
 

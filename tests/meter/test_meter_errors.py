@@ -31,7 +31,7 @@ GOOD = "time,pulses\n1700000000,1\n1700000004,2\n"
         ("start,litres\n1700000000,1\n", r"lacks a column: seconds \(or end\)"),
         ("start,seconds\n1700000000,1\n", "lacks a column: litres"),
         ("start,seconds,litres,gallons\n", r"two columns say the same thing \(volume\)"),
-        ("date,time,litres\n", "a date and a time of day belong into one column"),
+        ("date,time,litres\n", "a date and a time of day belong in one column"),
         ("time,flow_lpm,litres\n", "both a flow and a volume"),
         ("time,pulses\n", "no rows can be read"),
         ("time,pulses\n1,2,3\n4,5,6\n", "2 rows with another number of fields"),
@@ -85,7 +85,7 @@ def test_a_file_that_is_not_there(tmp_path):
 @pytest.mark.parametrize(
     ("options", "error", "message"),
     [
-        ({"litres_per_pulse": None}, RecordError, "how much water a pulse stands for"),
+        ({"litres_per_pulse": None}, RecordError, "the volume of water per pulse is not known"),
         ({"litres_per_pulse": -1}, RecordError, "litres per pulse are out of range"),
         ({"litres_per_pulse": float("nan")}, RecordError, "litres per pulse are out of range"),
         ({"gaps": ["60"]}, UnitError, "gaps: this is not readable"),

@@ -104,7 +104,7 @@ def test_it_prints(opened, file):
     page = opened(file, 1280, "dark")
     read = pypdf.PdfReader(io.BytesIO(page.pdf(format="A4", print_background=False)))
     words = " ".join(" ".join(p.extract_text() for p in read.pages).split())
-    for heading in ("The question and the answer", "Cautions and limits", "How to do it again"):
+    for heading in ("The question and the answer", "Cautions and limits", "How to reproduce this"):
         assert heading in words
     assert "Values with the label" in words  # folded on the screen, unfolded on paper
     assert len(read.pages) < 80

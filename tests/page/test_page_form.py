@@ -152,7 +152,7 @@ def test_one_design_without_cost():
     text = page(found)
     read = Page(text)
     assert "reduction a year, EUR" not in read.table("Damage").heads
-    assert "chance that it is better" not in text
+    assert "probability of improvement" not in text
     assert "There is no difference between two designs" in text
     assert re.search(r"\b(nan|None|inf)\b", _words(text)) is None
 

@@ -127,7 +127,7 @@ def test_places_are_checked_before_the_work(tmp_path):
         (["--out", tmp_path / "no" / "x.html"], "there is no such folder"),
         (["--out", tmp_path], "this is a folder"),
         (["--out", scenario], "would overwrite SCENARIO"),
-        (["--save", tmp_path / "taken"], "holds something else"),
+        (["--save", tmp_path / "taken"], "holds something other"),
         (["--save", tmp_path / "no" / "kept"], "there is no such folder"),
         (["--design", "nobody", "--out", tmp_path / "x.html"], "nobody"),
         (["--precision", "2,5%", "--out", tmp_path / "x.html"], "not a share"),

@@ -2,6 +2,12 @@
 
 from __future__ import annotations
 
+import ast
+import functools
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
 import pytest
 
 from shutoffsim.report import wording
@@ -118,3 +124,81 @@ def test_words_fit_every_design_that_comes_with_the_program(scenario):
         assert wording.closes(values) == scenario.design(name).system.element.traits.closes
     assert "none" in kinds
     assert len(kinds) > 1
+
+
+ROOT = Path(__file__).parents[2]
+#: Where people read what the program says; the rules and the engines have no such sentences.
+SPEAKING = ("cli", "report", "study", "scenario", "records", "units", "estimate")
+#: Pages that people write; the others are made, or keep what was measured or said at a time.
+MADE = {"behaviour", "benchmarks", "calibration", "changes", "defaults", "scenario-reference"}
+MADE |= {"validation", "what-nobody-knows"}
+#: Words that stood where the field has a word of its own, and what to write instead.
+INSTEAD = {
+    r"\b(tells?|told)\b": "shows, says, reports; what cannot be told is unknown",
+    r"\b(stem|mount|supply) bears\b": "maximum allowable stem torque, slip torque, brown-out limit",
+    r"\btorque headroom\b|\bheadroom \d|\bheadroom:": "torque margin",
+    r"nothing came of it": "without consequence",
+    r"\bin earnest\b": "say what is meant",
+    r"\bas believed\b|was believed|\bbelieved before\b": "prior, posterior",
+    r"avoided if cured|less damage a year without": "risk reduction worth",
+    r"\babove the least\b": "above the minimum",
+    r"one seed and one question": "the same seed and inputs",
+    r"\bput in for repair\b": "a repair is ordered",
+}
+
+
+def said_by_program() -> Iterator[tuple[str, str]]:
+    """Yield texts of several words that the program can print, and help texts, with their place."""
+    for folder in SPEAKING:
+        for file in sorted((ROOT / "shutoffsim" / folder).rglob("*.py")):
+            tree = ast.parse(file.read_text(encoding="utf-8"))
+            silent = {
+                id(node.value)
+                for node in ast.walk(tree)
+                if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
+            }
+            if folder in ("cli", "scenario"):  # docstrings are help texts, meanings of keys
+                silent = set()
+            for node in ast.walk(tree):
+                text = node.value if isinstance(node, ast.Constant) else None
+                if isinstance(text, str) and " " in text.strip() and id(node) not in silent:
+                    yield f"{file.relative_to(ROOT)}:{node.lineno}", text
+
+
+def written_by_hand() -> Iterator[tuple[str, str]]:
+    """Yield the pages that people write, without what is made in them."""
+    pages = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").glob("*.md"))]
+    for page in pages:
+        if page.stem not in MADE:
+            text = page.read_text(encoding="utf-8")
+            text = re.sub(r"<!-- output of.*?\n```\n", "", text, flags=re.DOTALL)
+            text = re.sub(r"<!-- list: .*?<!-- end of list -->", "", text, flags=re.DOTALL)
+            yield page.name, text
+
+
+@functools.cache
+def read_by_people() -> tuple[tuple[str, str], ...]:
+    """Return all of it, each text in one line."""
+    texts = (*said_by_program(), *written_by_hand())
+    return tuple((place, " ".join(text.split())) for place, text in texts)
+
+
+@pytest.mark.parametrize("instead", INSTEAD)
+def test_the_words_of_the_field_are_used(instead):
+    found = [
+        f"{place}: {match[0]!r}, in {text[:80]!r}"
+        for place, text in read_by_people()
+        for match in re.finditer(instead, text, re.IGNORECASE)
+    ]
+    assert not found, f"write: {INSTEAD[instead]}"
+
+
+def test_a_word_that_is_to_be_avoided_is_found():
+    """The control: both sources hold sentences, and pages are read as far as people write them."""
+    program = dict(said_by_program())
+    assert "simulated, not proven" in program.values()
+    assert any(place.startswith("shutoffsim/cli/pfd.py") for place in program)
+    pages = dict(written_by_hand())
+    assert "torque margin" in pages["glossary.md"]
+    assert "── " not in pages["sizing.md"]
+    assert "changes.md" not in pages

@@ -168,21 +168,21 @@ def test_an_outlier_is_doubted():
     exact = int(np.flatnonzero(data.exact)[3])
     data.low[exact] += 1.5
     data.high[exact] += 1.5
-    assert checks_of(data, a_prior())["the farthest reading"] < 0.05
+    assert checks_of(data, a_prior())["farthest reading"] < 0.05
 
 
 def test_a_trend_is_doubted():
     data = make_up(np.random.default_rng(1), 40, TRUTH)
     drift = np.linspace(-0.4, 0.4, 40)
     data.low[:], data.high[:] = data.low + drift, data.high + drift
-    assert checks_of(data, a_prior())["a trend over the readings"] < 0.05
+    assert checks_of(data, a_prior())["trend over the readings"] < 0.05
 
 
 def test_growth_with_another_law_is_doubted():
     idle = np.repeat([0.0, 0.1, 0.3, 1.0, 3.0], 5) * YEAR
     torque = 4.0 * np.exp(-1.5 * idle / YEAR) * np.tile([0.98, 1.0, 1.02, 1.01, 0.99], 5)
     data = to_readings(torque, idle=idle)
-    assert checks_of(data, a_prior())["a bend with the rest"] < 0.05
+    assert checks_of(data, a_prior())["curvature with rest time"] < 0.05
 
 
 def test_few_readings_are_not_checked(fit):

@@ -115,7 +115,7 @@ def test_comments_blanks_and_other_columns(fit):
 
 
 ROWS = {
-    "2026-13-01,closing,4 N*m,moved,2 years,15 years": 'line 2, column "date": this is no date',
+    "2026-13-01,closing,4 N*m,moved,2 years,15 years": 'line 2, column "date": this is not a date',
     "10.01.2026,closing,4 N*m,moved,2 years,15 years": "write the year first",
     "2026-01-10,sideways,4 N*m,moved,2 years,15 years": 'column "direction": not a direction',
     "2026-01-10,,4 N*m,moved,2 years,15 years": 'column "direction": not a direction',
@@ -136,7 +136,7 @@ ROWS = {
     "2026-01-10,closing,4 N*m,moved,2 years": "another number of cells",
     GOOD + "2025-01-10,closing,4 N*m,moved,,": "line 3.*dates of a valve go backwards",
     GOOD + "2026-02-10,closing,4 N*m,moved,1 year,": "line 3.*the rest contradicts the dates",
-    GOOD + "2026-02-10,closing,4 N*m,moved,,14 years": "line 3.*the valve gets younger",
+    GOOD + "2026-02-10,closing,4 N*m,moved,,14 years": "line 3.*the age of the valve goes down",
 }
 
 
@@ -153,7 +153,7 @@ FILES = {
     "date,torque\n2026-01-10,4 N*m\n": 'a column is missing: "direction"',
     "date,direction\n2026-01-10,closing\n": 'a column is missing: "torque"',
     "date,direction,force\n2026-01-10,closing,4 N\n": 'a column is missing: "lever"',
-    HEAD.replace("torque", "torqe") + GOOD: "a column that is not known, but nearly",
+    HEAD.replace("torque", "torqe") + GOOD: "an unknown column, close to a known one",
     HEAD.replace("torque", "torque (N*m),torque [kgf*cm]"): "two columns say the same thing",
     HEAD.replace("torque", "torque (kg*cm)") + GOOD: "the unit in the header is not known",
     HEAD.replace("torque", "torque (kgf*cm)") + GOOD: "unit is not that of the header",

@@ -58,9 +58,9 @@ def test_entries_by_name():
         (
             "clamped actuator",
             "controller.decides_via_gateway = true",
-            "An alarm has to pass the gateway",
+            "An alarm passes through the gateway",
         ),
-        ("none", "", "Nothing that is fitted needs power."),
+        ("none", "", "Nothing fitted needs power."),
     ],
 )
 def test_dependence_on_power(kind, changes, words):
@@ -84,7 +84,10 @@ def test_share_without_power_is_told_only_where_leaks_were_seen():
     [
         ('mount.kind = "screwed, metal"', "screws must be undone"),
         ('mount.kind = "quick release, metal"', "The handle is freed from the actuator in"),
-        ("policies.close_when_away = true\npolicies.away_mode = 0.9", "chance 0.9 on each trip"),
+        (
+            "policies.close_when_away = true\npolicies.away_mode = 0.9",
+            "probability 0.9 on each trip",
+        ),
     ],
 )
 def test_dependence_on_people(changes, words):

@@ -88,10 +88,10 @@ def embed(figure: Figure, name: str, title: str, told: str) -> Markup:
     for key in ("width", "height", "version"):
         root.attrib.pop(key, None)
     root.set("role", "img")
-    root.set("aria-labelledby", f"{name}-title {name}-told")
+    root.set("aria-labelledby", f"{name}-title {name}-desc")
     for place, (tag, text) in enumerate((("title", title), ("desc", told))):
         child = ET.Element(f"{{{_SVG}}}{tag}")
-        child.set("id", f"{name}-{'title' if tag == 'title' else 'told'}")
+        child.set("id", f"{name}-{tag}")
         child.text = _printable(text)
         root.insert(place, child)
     ET.register_namespace("", _SVG)

@@ -10,7 +10,7 @@ from shutoffsim.report.summary.values import Values
 from shutoffsim.report.text import plus_minus
 from shutoffsim.report.wording import closes, traits
 
-_CAPABLE = "chance that a person at hand knows the valve"
+_CAPABLE = "probability that a person on site knows the valve"
 
 
 def on_power(values: Values, modes: Mapping[str, Estimate], *, leaks: bool) -> list[str]:

@@ -162,7 +162,7 @@ def _told(shown: list[tuple[str, DesignAssessment]], currency: str) -> str:
 
 def _losses_note(subject: Subject, periods: list[tuple[PeriodLoss, ...]]) -> str:
     currency = subject.assessment.currency
-    note = f"Sum of a year's losses, {currency}, exceeded once in so many years (95 % interval)."
+    note = f"Sum of a year's losses, {currency}, by return period (95 % interval)."
     if any(not loss.resolved for own in periods for loss in own):
         note += " * rests on too few simulated leaks."
     own = subject.result.insured_annual_damage
@@ -170,7 +170,7 @@ def _losses_note(subject: Subject, periods: list[tuple[PeriodLoss, ...]]) -> str
     if subject.reference is not None:
         before = subject.reference.insured_annual_damage
         insured = f"{money(before)} {currency} {subject.words[0]}, {insured} {subject.words[1]}"
-    return f"{note} A policy with the deductible and limit above would bear, a year: {insured}."
+    return f"{note} A policy with the deductible and limit above would pay, a year: {insured}."
 
 
 def _times(subject: Subject) -> list[dict[str, Any]]:
@@ -246,7 +246,7 @@ def _alternatives(subject: Subject) -> list[dict[str, Any]]:
                 "head": [
                     "design",
                     f"expected annual damage, {currency} (95 % interval)",
-                    "of it insured",
+                    "insured part",
                     "failure on demand",
                 ],
                 "rows": rows,

@@ -70,7 +70,7 @@ PositiveFactor = Annotated[float, Quantity("factor", above=0, high=10_000)]
 SpreadFactor = Annotated[float, Quantity("factor", low=1, high=100)]
 FactorSpread = Annotated[Distribution, Spread("factor", above=0)]
 AgeFactorSpread = Annotated[
-    Distribution, Spread("factor", low=1, why="age makes no valve easier to turn")
+    Distribution, Spread("factor", low=1, why="age never makes a valve easier to turn")
 ]
 
 Pressure = Annotated[float, Quantity("pressure", above=0)]

@@ -185,7 +185,7 @@ def _moments(z: Array, log_weight: Array, before: Array) -> tuple[Array, Array]:
 
 
 def _resample(log_weight: Array, start: float) -> NDArray[np.int64]:
-    """Return the numbers of DRAWS draws, each as often as its weight tells."""
+    """Return the numbers of DRAWS draws, each in proportion to its weight."""
     edges = np.cumsum(_weights(log_weight))
     places = (np.arange(DRAWS) + start) / DRAWS * edges[-1]
     return np.minimum(np.searchsorted(edges, places), len(edges) - 1)

@@ -138,7 +138,7 @@ def _age(
         if grown < 0.0:
             problems.append(
                 Problem(
-                    "the valve gets younger",
+                    "the age of the valve goes down",
                     where,
                     'column "age"',
                     row.line,

@@ -27,13 +27,13 @@ def losses(found: Assessment, designs: Designs) -> Section:
         _by_period(
             found,
             designs,
-            f"Sum of a year's losses exceeded once in so many years on average, {money}",
+            f"Sum of a year's losses exceeded at each return period, {money}",
             lambda period: period.aggregate,
         ),
         _by_period(
             found,
             designs,
-            f"Mean of a year's losses over the worst years, one in so many, {money}",
+            f"Mean of a year's losses beyond each return period (tail average), {money}",
             lambda period: period.aggregate_tail,
         ),
         Folded(
@@ -42,13 +42,13 @@ def losses(found: Assessment, designs: Designs) -> Section:
                 _by_period(
                     found,
                     designs,
-                    f"Largest loss of a year exceeded once in so many years, {money}",
+                    f"Largest loss of a year exceeded at each return period, {money}",
                     lambda period: period.occurrence,
                 ),
                 _by_period(
                     found,
                     designs,
-                    f"Mean of the largest loss over the worst years, one in so many, {money}",
+                    f"Mean of the largest loss beyond each return period (tail average), {money}",
                     lambda period: period.occurrence_tail,
                 ),
             ],
