@@ -163,7 +163,7 @@ class Sizing:
         }
 
     def table(self) -> pd.DataFrame:
-        """Return one row per rating: torque, probabilities of failure, damage and headroom."""
+        """Return one row per rating: torque, probabilities of failure, damage and torque margin."""
         import pandas as pd
 
         rows = [
