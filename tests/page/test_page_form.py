@@ -160,7 +160,7 @@ def test_one_design_without_cost():
 def test_no_leak_ever():
     text = page(_assess(_small(rate="0 per year"), removal_histories=0))
     assert "No leak of these designs causes a loss." in text
-    assert "There is no leak to tell of." in text
+    assert "There is no leak to show." in text
     assert re.search(r"\b(nan|None|inf)\b", _words(text)) is None
 
 
@@ -204,7 +204,7 @@ def test_more_designs_than_colours(assessed):
     )
     read = Page(page(many))
     assert len(read.table("Damage, and reduction").rows) == len(many.designs)
-    assert "7 more designs stand in the tables only" in page(many)
+    assert "7 more designs are in the tables only" in page(many)
     assert letter(len(many.designs) - 1) in read.drawn["figure-damage"].split()
 
 

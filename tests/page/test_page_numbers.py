@@ -106,7 +106,7 @@ def test_failure_on_demand_and_volumes(read, data):
         assert cell["damaging leaks a year"] == told(design["damaging_leaks_per_year"])
         assert cell["nuisance closings a year"] == told(design["nuisance_closings_per_year"])
         assert cell["escaped volume, L: median"] == told(design["escaped_volume_l"]["median"])
-        assert cell["escaped volume, L: 95 % stay below"] == told(design["escaped_volume_l"]["p95"])
+        assert cell["escaped volume, L: 95th percentile"] == told(design["escaped_volume_l"]["p95"])
 
 
 @pytest.mark.parametrize(
@@ -222,7 +222,7 @@ def test_incidents_are_told_with_their_losses(text, data):
     assert len(data["stories"]) >= 4
     for story in data["stories"]:
         assert f"loss {round(story['loss']):,} EUR" in text
-        assert f"of it {round(story['insured_loss']):,} insured" in text
+        assert f"of which {round(story['insured_loss']):,} insured" in text
 
 
 def test_figures_show_the_numbers_of_their_tables(read, data):

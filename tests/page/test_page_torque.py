@@ -42,7 +42,7 @@ def test_torque_of_the_page_is_that_of_the_sizing(assessed, printed):
         needed = row_of(printed, "What the valve needs", year)[:3]
         assert [cell[0] for cell in row[1:4]] == needed
     given = {
-        name: row_of(printed, "What the actuator in use gives", name)[0]
+        name: row_of(printed, "Torque available from the actuator in use", name)[0]
         for name in ("supply as stated", "battery as stated", "worn")
     }
     assert [rows[0][k][0] for k in (4, 5)] == [

@@ -107,7 +107,7 @@ def test_seized_valves_are_given_apart(plain):
     at = next(r for r in never.shortfalls if r.rating == never.recommended)
     assert at.seized > 0.05
     assert "meet a seized valve, which no rating can close" in never.recommendation
-    assert any("Seized valves alone are more than the target" in r for r in never.reasons)
+    assert any("Seized valves alone exceed the target" in r for r in never.reasons)
     assert "seized" not in " ".join([plain.recommendation, *plain.reasons])
 
 

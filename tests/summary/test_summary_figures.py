@@ -157,7 +157,7 @@ def test_cautions_and_limits_are_told_in_full(told, sentence):
 @pytest.mark.parametrize(
     "words",
     [
-        "It is no approval, no certificate and no condition of insurance.",
+        "It is not an approval, a certificate or a condition of insurance.",
         "never let an automatic valve cut off fire sprinklers",
         "licensed plumber",
         "usable by hand",

@@ -203,7 +203,7 @@ def test_one_history_admits_that_it_tells_little(cottage_assessed):
         told, differences=tuple(replace(d, expected_annual_damage=unsure) for d in told.differences)
     )
     page = text(make(replace(cottage_assessed, comparison=comparison)))
-    assert "Nothing tells how sure the effect" in page
+    assert "The uncertainty of the effect" in page
 
 
 @pytest.mark.parametrize(
