@@ -108,7 +108,7 @@ def _predictions(fit: TorqueFit) -> tuple[Column, list[Column]]:
     return Column("when, rest", tuple(row.when for row in rows)), [
         _estimates("to open", [row.opening for row in rows]),
         _estimates("to close", [row.closing for row in rows]),
-        Column("1 in 20 closings needs more than", align([_digits(row.stroke) for row in rows])),
+        Column("95th percentile of closings", align([_digits(row.stroke) for row in rows])),
     ]
 
 

@@ -92,7 +92,7 @@ def torque_over_rest(fit: TorqueFit) -> Figure:
     axes.plot(x, middle, color=colours[0], linewidth=2.0, label="the fitted law, median")
     spread = np.exp(fit.belief.scatter * np.random.default_rng(1).standard_normal(fit.belief.n))
     stroke = np.quantile(draws * spread, 0.95, axis=1)
-    axes.plot(x, stroke, color="0.3", linestyle="--", label="1 in 20 closings needs more than")
+    axes.plot(x, stroke, color="0.3", linestyle="--", label="95th percentile of closings")
     rests = np.array([row.idle for row in fit.rows])
     common = np.array(
         [np.median(np.log(fit.belief.torque(fit.age, r, closing=True))) for r in rests]

@@ -202,9 +202,12 @@ def _print_window(console: Console, result: Sizing) -> None:
     )
     rows = [
         ("required by the valve", window.lower),
-        ("available from a weak unit of the actuator in use", window.weak),
-        ("available from a strong unit of the actuator in use", window.strong),
-        *((LIMITS[name], bound) for name, bound in window.upper.items()),
+        ("available, weak unit", window.weak),
+        ("available, strong unit", window.strong),
+        *(
+            (LIMITS[name].replace(" of the", ","), bound)  # short: a table's label
+            for name, bound in window.upper.items()
+        ),
     ]
     _table(
         console,
