@@ -275,7 +275,7 @@ def test_notes_say_what_the_file_cannot_tell(analyse):
     joined = ["start,seconds,litres", *(f"{1_700_000_000 + t},20,1" for t in (0, 31, 63, 99))]
     assert any("No pause between runs is shorter than 11 s" in n for n in analyse(joined).notes)
     minutes = ["start,seconds,litres", *(f"{1_700_000_040 + 60 * i},20,1" for i in (0, 1, 3, 9))]
-    assert any("Starts are given to 1 min" in note for note in analyse(minutes).notes)
+    assert any("Starts are rounded to 1 min" in note for note in analyse(minutes).notes)
     hourly = analyse(["time,litres", *sampled([0, 4, 0, 9], step=3600)])
     assert any("too high" in note for note in hourly.notes)
     endless = analyse(["time,litres", *sampled([0] + [1] * 900)])

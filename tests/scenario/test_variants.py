@@ -153,8 +153,8 @@ def test_numbers_are_si_and_are_shown_in_the_units_that_stood_there():
         ("leaks.none.rate", 1e-9, "is missing"),
         ("service_life", 1e8, "cannot differ"),
         ("name", "other", "no such key"),
-        ("valve..age", 1.0, "no key"),
-        ((), 1.0, "no key"),
+        ("valve..age", 1.0, "not a key"),
+        ((), 1.0, "not a key"),
     ],
 )
 def test_what_is_wrong_is_told_by_the_key_that_was_given(key, value, words):
@@ -162,7 +162,7 @@ def test_what_is_wrong_is_told_by_the_key_that_was_given(key, value, words):
     with pytest.raises(ScenarioError) as caught:
         scenario.with_values("plus battery", {key: value})
     assert words in str(caught.value)
-    if key and "no key" not in words and key != "leaks.none.rate":
+    if key and "not a key" not in words and key != "leaks.none.rate":
         assert any(str(p.key).startswith(str(key)) for p in caught.value.problems)
 
 
