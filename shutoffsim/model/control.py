@@ -145,8 +145,6 @@ def impairments(p, s, now):
 @kernel
 def serve(p, s, now, delay):
     """Act on the order to close because of a leak."""
-    if not closes_itself(p):
-        return
     if s.switched_off == 1:
         propose_to_demanded(s, L.MODE_SWITCHED_OFF)
         return
@@ -207,9 +205,16 @@ def raise_alarm(p, s, now, slot, delay):
     if p.controller_decides_via_gateway == 1 and not gateway_is_up(p, s, now):
         propose(s, slot, L.MODE_GATEWAY_DOWN)
         return
-    s.leak_demanded[slot] = 1
-    s.tries = 0
-    serve(p, s, now, delay)
+    order_shut(p, s, now, slot, delay)
+
+
+@kernel
+def order_shut(p, s, now, slot, delay):
+    """Order the valve shut because of this leak, where there is something to order."""
+    if closes_itself(p):
+        s.leak_demanded[slot] = 1
+        s.tries = 0
+        serve(p, s, now, delay)
 
 
 @kernel
@@ -452,9 +457,7 @@ def tell_person(p, s, now, slot, delay):
         propose(s, slot, L.MODE_NOT_SENSED)
         if math.isnan(s.leak_sensed_at[slot]):
             s.leak_sensed_at[slot] = now
-        s.leak_demanded[slot] = 1
-        s.tries = 0
-        serve(p, s, now, delay)
+        order_shut(p, s, now, slot, delay)
 
 
 @kernel

@@ -192,3 +192,14 @@ def test_a_solenoid_whose_coil_lost_power_is_not_taken_for_shut():
     stage = Stage(DOWN + AWAY + solenoid).ring(L.TRIP, 1 * HOUR).to(65 * MINUTE)
     assert (stage.state.believed_shut, stage.state.demands) == (1, 1)
     assert stage.ring(L.OUTAGE, 70 * MINUTE).to(2 * HOUR).state.demands == 2
+
+
+def test_where_nothing_closes_nothing_is_ordered_and_nothing_held():
+    """The leak is sensed at once, a person shuts it, and no order stands after it."""
+    stage = Stage('element.kind = "alarm only"\n')
+    stage.leak(1 * HOUR).to(1 * HOUR + 5)
+    state = stage.state
+    assert state.leak_sensed_at[0] == pytest.approx(1 * HOUR, abs=1.0)
+    assert (state.leak_demanded[0], state.demands, state.hold_leak) == (0, 0, 0)
+    stage.to(2 * HOUR)
+    assert (stage.state.hold_leak, stage.state.position) == (0, L.OPEN)
