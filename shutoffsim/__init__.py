@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from shutoffsim.scenario import loads as loads
     from shutoffsim.study.assessment.assess import assess as assess
     from shutoffsim.study.assessment.result import Assessment as Assessment
-    from shutoffsim.study.compare import Comparison as Comparison
     from shutoffsim.study.compare import compare as compare
+    from shutoffsim.study.comparison import Comparison as Comparison
     from shutoffsim.study.meter import MeterReport as MeterReport
     from shutoffsim.study.meter import analyse_meter as analyse_meter
     from shutoffsim.study.pfd import FailureOnDemand as FailureOnDemand
@@ -37,7 +37,7 @@ _HOMES = {
     "assess": "shutoffsim.study.assessment.assess",
     "load_assessment": "shutoffsim.report.archive",
     "save_assessment": "shutoffsim.report.archive",
-    "Comparison": "shutoffsim.study.compare",
+    "Comparison": "shutoffsim.study.comparison",
     "compare": "shutoffsim.study.compare",
     "FailureOnDemand": "shutoffsim.study.pfd",
     "failure_on_demand": "shutoffsim.study.pfd",

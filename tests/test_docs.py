@@ -204,9 +204,11 @@ def test_the_change_log_speaks_of_the_present_version():
 MODULES = [
     "makers.markdown",
     "makers.schema",
+    "shutoffsim.estimate.plain",
     "shutoffsim.report.text",
     "shutoffsim.report.replay",
     "shutoffsim.study.compare",
+    "shutoffsim.study.digits",
     "shutoffsim.study.replay",
     "shutoffsim.study.words",
     "support.agreement",

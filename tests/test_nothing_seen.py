@@ -25,7 +25,7 @@ from shutoffsim.report.page import cells
 from shutoffsim.report.pfd import print_failure_on_demand
 from shutoffsim.report.summary.money import answer as summary_answer
 from shutoffsim.report.text import bound, make_console, percent, plus_minus, ranges
-from shutoffsim.study.compare import amount
+from shutoffsim.study.digits import amount
 from shutoffsim.study.pfd import failure_on_demand
 
 CAP = 50_000.0

@@ -115,7 +115,7 @@ def links() -> Iterator[str]:
 
 def figures() -> Iterator[str]:
     """Yield the figures of a design."""
-    from shutoffsim.study.compare import FIGURES
+    from shutoffsim.study.comparison import FIGURES
 
     yield from table(
         ("key", "meaning"), ((f"`{name}`", figure.meaning) for name, figure in FIGURES.items())

@@ -26,7 +26,6 @@ from shutoffsim.errors import (
 from shutoffsim.version import __version__
 
 if TYPE_CHECKING:
-    from shutoffsim.report.files import Plain
     from shutoffsim.scenario import Scenario
     from shutoffsim.study.options import Progress
 
@@ -182,7 +181,7 @@ def result_file(path: Path | None) -> Iterator[Callable[[Plain], None]]:
         return
     with OutputFile(path, (".json",)) as file:
 
-        def write(result: Plain) -> None:
+        def write(result: Any) -> None:
             file.write(to_json(result).encode())
 
         yield write

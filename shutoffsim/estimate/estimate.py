@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
 
 from scipy import special
 
+from shutoffsim.estimate.plain import plain_fields
+
 CONFIDENCE = 0.95
+# What an empty field of a stored estimate stands for.
+_UNTOLD = {"value": math.nan, "std_error": math.nan, "low": -math.inf, "high": math.inf}
 
 
 @dataclass(frozen=True)
@@ -28,10 +34,35 @@ class Estimate:
 
     def as_dict(self) -> dict[str, float | None]:
         """Return the four numbers by name; what is unknown is None."""
-        return {
-            name: (number if math.isfinite(number) else None)
-            for name, number in asdict(self).items()
-        }
+        return plain_fields(self)
+
+    @classmethod
+    def from_dict(cls, data: Any) -> Estimate:
+        """Return the estimate that :meth:`as_dict` was made from.
+
+        Raises
+        ------
+        ValueError
+            When it is something else.
+        """
+        if not isinstance(data, Mapping) or set(data) != set(_UNTOLD):
+            raise ValueError(f"an estimate has {', '.join(_UNTOLD)}")
+        numbers = {name: _UNTOLD[name] if data[name] is None else data[name] for name in _UNTOLD}
+        if not all(
+            isinstance(n, int | float) and not isinstance(n, bool) for n in numbers.values()
+        ):
+            raise ValueError("an estimate consists of numbers")
+        try:
+            return cls(**{name: float(number) for name, number in numbers.items()})
+        except OverflowError:
+            raise ValueError("a number of an estimate is too large") from None
+
+    @classmethod
+    def __get_pydantic_core_schema__(cls, _source: Any, _handler: Any) -> Any:
+        """Have results that hold estimates read by :meth:`from_dict`."""
+        from pydantic_core import core_schema
+
+        return core_schema.no_info_plain_validator_function(cls.from_dict)
 
     def linear(self, factor: float, offset: float = 0.0) -> Estimate:
         """Return the estimate of factor x value + offset.

@@ -9,12 +9,12 @@ from rich.text import Text
 
 from shutoffsim.report.text import Column, improvement, pack, percent, plus_minus, ranges, wrap
 from shutoffsim.study.cautions import ESTIMATE
-from shutoffsim.study.compare import FIGURES
+from shutoffsim.study.comparison import FIGURES
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from shutoffsim.study.compare import Comparison, DesignResult
+    from shutoffsim.study.comparison import Comparison, DesignResult
 
 _MODES_SHOWN = 4
 _LEAST_SHARE = 0.005  # of all leaks; a rarer failure mode is not among the largest

@@ -7,13 +7,13 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
 from shutoffsim.estimate.estimate import Estimate
-from shutoffsim.study.compare import FIGURES
+from shutoffsim.study.comparison import FIGURES
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
     from shutoffsim.study.assessment.result import Assessment, DesignAssessment
-    from shutoffsim.study.compare import DesignResult
+    from shutoffsim.study.comparison import DesignResult
 
 
 class _Row(NamedTuple):

@@ -19,10 +19,10 @@ from matplotlib.figure import Figure
 
 from shutoffsim.errors import OutputError
 from shutoffsim.report.files import OutputFile, check_end
-from shutoffsim.study.compare import amount
+from shutoffsim.study.digits import amount
 
 if TYPE_CHECKING:
-    from shutoffsim.study.compare import Comparison
+    from shutoffsim.study.comparison import Comparison
 
 REFERENCE, OTHER = "reference", "design"
 _FORMATS = ("svg", "png", "pdf")

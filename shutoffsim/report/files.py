@@ -9,10 +9,11 @@ import os
 from collections.abc import Mapping
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Protocol, Self
+from typing import Any, Self
 
 from shutoffsim.engine.unfinished import claim_file, clear, put_in_place
 from shutoffsim.errors import OutputError
+from shutoffsim.estimate.plain import plain
 
 _KINDS = {
     ".json": "JSON",
@@ -173,29 +174,9 @@ def check_apart(inputs: Mapping[str, Path | None], outputs: Mapping[str, Path | 
             )
 
 
-def finite(value: Any) -> Any:
-    """Return plain data in which unknown numbers are None."""
-    if isinstance(value, Mapping):
-        return {key: finite(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [finite(item) for item in value]
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    return value
-
-
-class Plain(Protocol):
-    """A result that can be had as plain data."""
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as plain data."""
-        ...
-
-
-def to_json(result: Plain) -> str:
+def to_json(result: Any) -> str:
     """Return a result as JSON text; the same result always gives the same text."""
-    data = finite(result.as_dict())
-    return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return json.dumps(plain(result), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def from_json(text: str) -> Any:

@@ -13,7 +13,7 @@ from shutoffsim.study.incidents import SCHEMA, in_order, incident_table
 if TYPE_CHECKING:
     from shutoffsim.engine.run import Chunk
     from shutoffsim.scenario import Scenario
-    from shutoffsim.study.compare import Comparison
+    from shutoffsim.study.comparison import Comparison
 
 
 class IncidentFile(TableFile):

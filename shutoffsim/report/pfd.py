@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from rich.text import Text
 
 from shutoffsim.report.text import Column, pack, percent, plus_minus, wrap
-from shutoffsim.study.compare import amount
+from shutoffsim.study.digits import amount
 
 if TYPE_CHECKING:
     from rich.console import Console

@@ -8,7 +8,7 @@ from rich.text import Text
 
 from shutoffsim.report.text import Column, pack, plus_minus, ranges, wrap
 from shutoffsim.study.cautions import ESTIMATE
-from shutoffsim.study.compare import amount
+from shutoffsim.study.digits import amount
 from shutoffsim.study.portfolio.result import rough_error
 
 if TYPE_CHECKING:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from rich.text import Text
 
 from shutoffsim.report.text import Column, align, chance, pack, plus_minus, torque_text, wrap
-from shutoffsim.study.compare import amount
+from shutoffsim.study.digits import amount
 from shutoffsim.study.size.need import IN_USE
 from shutoffsim.study.size.window import LIMITS
 from shutoffsim.study.size.worth import FLAT

@@ -15,7 +15,8 @@ from rich.table import Table
 from rich.text import Text
 
 from shutoffsim.estimate.estimate import Estimate
-from shutoffsim.study.compare import Difference, amount, ends, told
+from shutoffsim.study.comparison import Difference
+from shutoffsim.study.digits import amount, ends, told
 
 _GAP = 3  # one letter of padding on each side, one between
 _SLACK = 4  # room that keeps the head of a narrow column to few lines

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from shutoffsim.engine.run import Engine, Setup
 from shutoffsim.errors import ModelError
 from shutoffsim.estimate import tally as T
 from shutoffsim.estimate.estimate import Estimate
+from shutoffsim.estimate.plain import plain_fields
 from shutoffsim.estimate.stopping import StoppingRule
 from shutoffsim.estimate.tally import Tally
 from shutoffsim.model import layout as L
@@ -61,25 +62,13 @@ class FailureOnDemand:
     seed: int
     histories: int
     horizon_years: float
-    probability: Estimate
-    modes: dict[str, Estimate]
-    reached: bool
+    probability: Estimate = field(metadata={"key": "probability_of_failure_on_demand"})
+    modes: dict[str, Estimate] = field(metadata={"key": "failure_modes"})
+    reached: bool = field(metadata={"key": "precision_reached"})
 
     def as_dict(self) -> dict[str, Any]:
         """Return the result as plain data."""
-        return {
-            "scenario": self.scenario,
-            "scenario_hash": self.scenario_hash,
-            "version": self.version,
-            "design": self.design,
-            "method": self.method,
-            "seed": self.seed,
-            "histories": self.histories,
-            "horizon_years": self.horizon_years,
-            "probability_of_failure_on_demand": self.probability.as_dict(),
-            "failure_modes": {mode: e.as_dict() for mode, e in self.modes.items()},
-            "precision_reached": self.reached,
-        }
+        return plain_fields(self)
 
     def table(self) -> pd.DataFrame:
         """Return one row per failure mode, and their sum: share, its error and its interval."""

@@ -15,7 +15,7 @@ from shutoffsim.report.files import to_json
 from shutoffsim.report.page.page import page
 from shutoffsim.report.text import torque_text
 from shutoffsim.scenario.problems import dotted
-from shutoffsim.study.compare import amount
+from shutoffsim.study.digits import amount
 
 NOTHING = "–"
 

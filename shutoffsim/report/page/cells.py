@@ -10,12 +10,12 @@ from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.report.page.blocks import Cell
 from shutoffsim.report.page.theme import SERIES, letter
 from shutoffsim.report.text import UNKNOWN, bound, improvement
-from shutoffsim.study.compare import ends, told
+from shutoffsim.study.digits import ends, told
 from shutoffsim.study.words import duration
 
 if TYPE_CHECKING:
     from shutoffsim.study.assessment.result import Assessment
-    from shutoffsim.study.compare import Difference
+    from shutoffsim.study.comparison import Difference
 
 NONE = "–"
 

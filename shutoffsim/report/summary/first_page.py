@@ -19,7 +19,7 @@ from shutoffsim.report.summary.subject import LONGEST_NAME, Subject
 from shutoffsim.report.text import UNKNOWN
 from shutoffsim.report.wording import closes
 from shutoffsim.study.assessment.result import DesignAssessment, PeriodLoss, Times
-from shutoffsim.study.compare import interval_words
+from shutoffsim.study.digits import interval_words
 from shutoffsim.study.words import duration
 
 _MOST_DESIGNS: Final = 6

@@ -6,7 +6,8 @@ import math
 
 from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.report.text import UNKNOWN, bound, plus_minus, ranges
-from shutoffsim.study.compare import ends, no_difference, told
+from shutoffsim.study.comparison import no_difference
+from shutoffsim.study.digits import ends, told
 
 
 def percent(e: Estimate) -> str:

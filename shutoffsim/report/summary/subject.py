@@ -10,7 +10,7 @@ from shutoffsim.model.elements import ELEMENTS
 from shutoffsim.report.summary.values import Values
 from shutoffsim.report.wording import closes
 from shutoffsim.study.assessment.result import Assessment, DesignAssessment
-from shutoffsim.study.compare import Comparison, DesignResult
+from shutoffsim.study.comparison import Comparison, DesignResult
 
 LONGEST_NAME: Final = 80
 

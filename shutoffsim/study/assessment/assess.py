@@ -27,7 +27,8 @@ from shutoffsim.study.assessment.stories import tell
 from shutoffsim.study.assessment.torque import torque_at_ages, torque_of
 from shutoffsim.study.assessment.worth import worth
 from shutoffsim.study.assessment.yearly import PERIODS, yearly_losses
-from shutoffsim.study.compare import LEAST_HISTORIES, Comparison, compare
+from shutoffsim.study.compare import LEAST_HISTORIES, compare
+from shutoffsim.study.comparison import Comparison
 from shutoffsim.study.incidents import in_order, incident_table
 from shutoffsim.study.options import Progress, check_count
 from shutoffsim.study.periods import checked_periods

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from shutoffsim.study.assessment.stored import StoredEstimate
+from shutoffsim.estimate.estimate import Estimate
 
 
 @dataclass(frozen=True)
@@ -19,8 +19,8 @@ class CurvePoint:
     """
 
     loss: float
-    occurrence: StoredEstimate
-    aggregate: StoredEstimate
+    occurrence: Estimate
+    aggregate: Estimate
 
 
 @dataclass(frozen=True)
@@ -39,10 +39,10 @@ class PeriodLoss:
     """
 
     period_years: float
-    occurrence: StoredEstimate
-    aggregate: StoredEstimate
-    occurrence_tail: StoredEstimate
-    aggregate_tail: StoredEstimate
+    occurrence: Estimate
+    aggregate: Estimate
+    occurrence_tail: Estimate
+    aggregate_tail: Estimate
     resolved: bool
 
 
@@ -79,9 +79,9 @@ class ModeShare:
     """
 
     mode: str
-    leaks: StoredEstimate
-    damage: StoredEstimate
-    damage_share: StoredEstimate
+    leaks: Estimate
+    damage: Estimate
+    damage_share: Estimate
 
 
 @dataclass(frozen=True)
@@ -103,9 +103,9 @@ class Removal:
 
     mode: str
     how: str
-    reduction: StoredEstimate
-    leaks_before: StoredEstimate
-    leaks_after: StoredEstimate
+    reduction: Estimate
+    leaks_before: Estimate
+    leaks_after: Estimate
     remains: str = ""
 
 
@@ -114,7 +114,7 @@ class TimePoint:
     """Share of leaks for which it has happened by a time."""
 
     time_s: float
-    share: StoredEstimate
+    share: Estimate
 
 
 @dataclass(frozen=True)
@@ -122,7 +122,7 @@ class TimeQuantile:
     """Time by which it has happened for a share of all leaks; None: for fewer it ever happens."""
 
     share: float
-    time_s: StoredEstimate | None
+    time_s: Estimate | None
 
 
 @dataclass(frozen=True)
@@ -141,7 +141,7 @@ class Times:
     """
 
     step: str
-    never: StoredEstimate
+    never: Estimate
     quantiles: tuple[TimeQuantile, ...]
     curve: tuple[TimePoint, ...]
 
@@ -192,12 +192,12 @@ class Worth:
     extra_per_year: float
     discount_rate: float
     years: float
-    saving_per_year: StoredEstimate
-    insured_saving_per_year: StoredEstimate
-    own_saving_per_year: StoredEstimate
-    net_present_value: StoredEstimate
-    own_net_present_value: StoredEstimate
-    worth_up_to: StoredEstimate
+    saving_per_year: Estimate
+    insured_saving_per_year: Estimate
+    own_saving_per_year: Estimate
+    net_present_value: Estimate
+    own_net_present_value: Estimate
+    worth_up_to: Estimate
     payback: Payback
     discounted_payback: Payback
 
@@ -220,9 +220,9 @@ class FailureOnDemand:
         Share of the values in use that rest on an assumption or on memory.
     """
 
-    probability: StoredEstimate
-    leaks_per_year: StoredEstimate
-    failures_per_year: StoredEstimate
+    probability: Estimate
+    leaks_per_year: Estimate
+    failures_per_year: Estimate
     evidence_class: str
     evidence: str
     values_by_label: dict[str, int]

@@ -6,12 +6,13 @@ Money is in the scenario's currency; names end in the unit where one is needed (
 
 from __future__ import annotations
 
-import dataclasses
 from dataclasses import dataclass, field
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from shutoffsim.errors import ModelError
+from shutoffsim.estimate.estimate import Estimate
+from shutoffsim.estimate.plain import plain_fields
 from shutoffsim.model.elements import Kind
 from shutoffsim.scenario.entries import columns
 from shutoffsim.scenario.problems import dotted
@@ -29,7 +30,6 @@ from shutoffsim.study.assessment.loss_parts import (
     YearlyLoss,
 )
 from shutoffsim.study.assessment.names import check_names
-from shutoffsim.study.assessment.stored import StoredComparison, StoredEstimate
 from shutoffsim.study.assessment.upkeep_parts import (
     Hose,
     Maintenance,
@@ -39,6 +39,7 @@ from shutoffsim.study.assessment.upkeep_parts import (
     StoryEvent,
     TorqueAt,
 )
+from shutoffsim.study.comparison import Comparison
 
 if TYPE_CHECKING:
     from pydantic import TypeAdapter
@@ -147,10 +148,10 @@ class Swing:
     evidence: str
     source: str
     drives: str
-    at_low: StoredEstimate
-    at_high: StoredEstimate
-    change_at_low: StoredEstimate
-    change_at_high: StoredEstimate
+    at_low: Estimate
+    at_high: Estimate
+    change_at_low: Estimate
+    change_at_high: Estimate
     span: float
 
 
@@ -178,7 +179,7 @@ class Sensitivity:
     design: str
     reference: str
     histories: int
-    base: StoredEstimate
+    base: Estimate
     swings: tuple[Swing, ...]
     tried: int
     not_varied: dict[str, str]
@@ -277,7 +278,7 @@ class Assessment:
     question: str
     answer: str
     command: str
-    comparison: StoredComparison
+    comparison: Comparison
     designs: tuple[DesignAssessment, ...]
     stories: tuple[Story, ...]
     sensitivity: Sensitivity | None
@@ -315,10 +316,7 @@ class Assessment:
 
     def as_dict(self) -> dict[str, Any]:
         """Return everything but ``incidents`` as plain data for JSON."""
-        stored = dataclasses.replace(self, incidents=None)
-        data: dict[str, Any] = _adapter().dump_python(stored, mode="json")
-        del data["incidents"]
-        return data
+        return plain_fields(self)
 
     @classmethod
     def from_dict(cls, data: Any) -> Assessment:

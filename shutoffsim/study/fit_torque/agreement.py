@@ -12,11 +12,12 @@ discrepancies", Statistica Sinica 6 (1996) 733-807.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
 import numpy as np
 from scipy import special
 
+from shutoffsim.estimate.plain import plain_fields
 from shutoffsim.model.valve import WEEK
 from shutoffsim.study.fit_torque.belief import Array, Prior
 from shutoffsim.study.fit_torque.law import Data, Parameters, expected
@@ -50,7 +51,7 @@ class Check:
 
     def as_dict(self) -> dict[str, object]:
         """Return it as plain data."""
-        return {**asdict(self), "doubtful": self.doubtful}
+        return {**plain_fields(self), "doubtful": self.doubtful}
 
 
 @dataclass(frozen=True)

@@ -46,14 +46,6 @@ class Likeliest:
     held: dict[str, float]
     log_likelihood: float
 
-    def as_dict(self) -> dict[str, object]:
-        """Return it as plain data."""
-        return {
-            "parameters": {name: found.as_dict() for name, found in self.parameters.items()},
-            "held": dict(self.held),
-            "log_likelihood": self.log_likelihood,
-        }
-
 
 def fit_likeliest(data: Data, prior: Prior) -> Likeliest | None:
     """Fit by maximum likelihood what the readings determine; None when that is nothing.

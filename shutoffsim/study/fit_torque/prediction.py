@@ -44,17 +44,6 @@ class Prediction:
     closing: Estimate
     stroke: float
 
-    def as_dict(self) -> dict[str, object]:
-        """Return it as plain data."""
-        return {
-            "when": self.when,
-            "years": self.years,
-            "rest_weeks": self.rest_weeks,
-            "opening": self.opening.as_dict(),
-            "closing": self.closing.as_dict(),
-            "stroke": self.stroke,
-        }
-
 
 def summarise(draws: Array) -> Estimate:
     """Return the median of draws with their standard deviation and 95 % interval."""

@@ -8,6 +8,7 @@ from typing import Any
 
 from shutoffsim import __version__
 from shutoffsim.estimate.estimate import Estimate
+from shutoffsim.estimate.plain import plain
 from shutoffsim.model.layout import YEAR
 from shutoffsim.study.fit_torque.agreement import Check, Residuals
 from shutoffsim.study.fit_torque.belief import Array, Belief
@@ -39,17 +40,6 @@ class Learnt:
     before: Estimate
     after: Estimate
     alone: Estimate | None
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as plain data."""
-        return {
-            "key": self.key,
-            "name": self.name,
-            "unit": self.unit,
-            "before": self.before.as_dict(),
-            "after": self.after.as_dict(),
-            "alone": None if self.alone is None else self.alone.as_dict(),
-        }
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,7 +137,7 @@ class TorqueFit:
 
     def as_dict(self) -> dict[str, Any]:
         """Return the result as plain data; draws are left out."""
-        return {
+        data = {
             "version": __version__,
             "seed": self.seed,
             "source": self.source,
@@ -158,17 +148,18 @@ class TorqueFit:
             "valve": self.valve,
             "age_years": self.age / YEAR,
             "readings": [_reading(row) for row in self.rows],
-            "parameters": [row.as_dict() for row in self.parameters],
-            "predictions": [row.as_dict() for row in self.predictions],
-            "before": [row.as_dict() for row in self.before],
-            "checks": [check.as_dict() for check in self.checks],
-            "likeliest": None if self.likeliest is None else self.likeliest.as_dict(),
+            "parameters": self.parameters,
+            "predictions": self.predictions,
+            "before": self.before,
+            "checks": self.checks,
+            "likeliest": self.likeliest,
             "draws": self.belief.n,
             "effective_draws": self.effective,
-            "notes": list(self.notes),
-            "cautions": list(self.cautions),
+            "notes": self.notes,
+            "cautions": self.cautions,
             "fragment": self.fragment(),
         }
+        return {key: plain(value) for key, value in data.items()}
 
     def _repr_html_(self) -> str:
         rows = "".join(

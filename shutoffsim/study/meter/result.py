@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import dataclasses
 import html
-import math
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from shutoffsim import __version__
 from shutoffsim.errors import ModelError
+from shutoffsim.estimate.plain import plain_fields
 from shutoffsim.study.meter.flow import Flaw
 from shutoffsim.study.meter.fragment import Limits, write_fragment
 from shutoffsim.study.meter.rates import Rate, estimate_rate
@@ -92,7 +91,7 @@ class MeterReport:
     volumes: tuple[str, ...]
     trips: pd.DataFrame
     distribution: pd.DataFrame
-    runs: pd.DataFrame
+    runs: pd.DataFrame = field(repr=False)
     labels: pd.DataFrame | None
     flaws: tuple[Flaw, ...]
     notes: tuple[str, ...]
@@ -164,30 +163,10 @@ class MeterReport:
 
     def as_dict(self) -> dict[str, Any]:
         """Give the result as plain data, without the single runs; unknown numbers are None."""
-        return {
-            "version": __version__,
-            "source": self.source,
-            "kind": self.kind,
-            "time_form": self.time_form,
-            "first": self.first,
-            "last": self.last,
-            "rows": self.rows,
-            "used_rows": self.used_rows,
-            "covered_days": self.covered_days,
-            "hole_days": self.hole_days,
-            "litres": self.litres,
-            "litres_per_day": self.litres_per_day,
-            "interval_s": self.interval_s,
-            "pulse_volume_l": self.pulse_volume_l,
-            "trips": _records(self.trips),
-            "distribution": _records(self.distribution),
-            "labels": None if self.labels is None else _records(self.labels),
-            "flaws": [dataclasses.asdict(flaw) for flaw in self.flaws],
-            "notes": list(self.notes),
-            "columns": dict(self.columns),
-            "unused_columns": list(self.unused_columns),
-            "fragment": self.fragment(),
-        }
+        data = plain_fields(self)
+        for tried in ("gaps", "times", "volumes"):
+            del data[tried]
+        return {"version": __version__, **data, "fragment": self.fragment()}
 
     def _count(self, time: str | None, volume: str | None, gap: str) -> int:
         tried = (
@@ -226,17 +205,6 @@ class MeterReport:
                 f"<ul>{notes}</ul>",
             ]
         )
-
-
-def _records(table: pd.DataFrame) -> list[dict[str, Any]]:
-    return [
-        {str(key): None if _unknown(value) else value for key, value in row.items()}
-        for row in table.to_dict("records")
-    ]
-
-
-def _unknown(value: Any) -> bool:
-    return isinstance(value, float) and not math.isfinite(value)
 
 
 def _short(number: float) -> str:

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shutoffsim.estimate.estimate import Estimate, with_interval
-from shutoffsim.study.compare import amount, interval_words, told
+from shutoffsim.estimate.plain import plain_fields
+from shutoffsim.study.digits import amount, interval_words, told
 from shutoffsim.study.portfolio import block as B
 from shutoffsim.study.portfolio.block import Failure
 from shutoffsim.study.portfolio.years import Curve
@@ -69,8 +70,9 @@ class PortfolioResult:
     horizon_years: float
     dwellings: int
     failed: int
-    failures: tuple[Failure, ...]
     region: bool
+    years_simulated: int
+    years_combined: int
     regions: tuple[str, ...]
     expected_annual_damage: Estimate
     insured_annual_damage: Estimate
@@ -79,8 +81,7 @@ class PortfolioResult:
     probability_of_failure_on_demand: Estimate
     damage_by_counting: Estimate
     curves: dict[str, Curve]
-    years_simulated: int
-    years_combined: int
+    failures: tuple[Failure, ...]
     notes: tuple[str, ...]
     rows: pa.Table | None = field(default=None, repr=False, compare=False)
 
@@ -104,37 +105,7 @@ class PortfolioResult:
 
     def as_dict(self) -> dict[str, Any]:
         """Return the portfolio's figures as plain data, without the rows of the dwellings."""
-        plain = (
-            "scenario",
-            "scenario_hash",
-            "version",
-            "currency",
-            "seed",
-            "histories",
-            "probes",
-            "horizon_years",
-            "dwellings",
-            "failed",
-            "region",
-            "years_simulated",
-            "years_combined",
-        )
-        estimates = (
-            "expected_annual_damage",
-            "insured_annual_damage",
-            "leaks_per_year",
-            "damaging_leaks_per_year",
-            "probability_of_failure_on_demand",
-            "damage_by_counting",
-        )
-        return {
-            **{name: getattr(self, name) for name in plain},
-            "regions": list(self.regions),
-            **{name: getattr(self, name).as_dict() for name in estimates},
-            "curves": {name: curve.as_dict() for name, curve in self.curves.items()},
-            "failures": [failure._asdict() for failure in self.failures],
-            "notes": list(self.notes),
-        }
+        return plain_fields(self)
 
     def answer(self) -> str:
         """Return the result in one sentence."""

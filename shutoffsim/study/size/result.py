@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from shutoffsim.estimate.estimate import Estimate
+from shutoffsim.estimate.plain import plain_fields
 from shutoffsim.study.size.ladder import Rung
 from shutoffsim.study.size.need import Makeup, Need
 from shutoffsim.study.size.shortfall import Shortfall
@@ -15,32 +15,6 @@ from shutoffsim.study.size.worth import IntervalCurve, Worth
 
 if TYPE_CHECKING:
     import pandas as pd
-
-#: What goes into the plain data as it is.
-_PLAIN = (
-    "scenario",
-    "scenario_hash",
-    "version",
-    "design",
-    "currency",
-    "seed",
-    "valves",
-    "demands",
-    "histories",
-    "horizon_years",
-    "target",
-    "confidence",
-    "scale",
-    "belief",
-    "exercise",
-    "stall_cutoff",
-    "attempts",
-    "closing_torques",
-    "needed_rating",
-    "battery_share",
-    "recommended",
-    "recommendation",
-)
 
 
 @dataclass(frozen=True)
@@ -106,22 +80,22 @@ class Sizing:
     exercise: float
     stall_cutoff: float
     attempts: int
-    needs: tuple[Need, ...]
-    makeup: tuple[Makeup, ...]
-    conditions: tuple[Condition, ...]
     closing_torques: tuple[float, float]
-    stall: StallCurve
-    window: Window
-    rungs: tuple[Rung, ...]
-    shortfalls: tuple[Shortfall, ...]
-    worths: tuple[Worth, ...]
     needed_rating: float
     battery_share: float
     recommended: float | None
-    curve: IntervalCurve
     recommendation: str
     reasons: tuple[str, ...]
     cautions: tuple[str, ...]
+    needs: tuple[Need, ...] = field(metadata={"key": "torque_needed"})
+    makeup: tuple[Makeup, ...]
+    conditions: tuple[Condition, ...] = field(metadata={"key": "torque_available"})
+    window: Window
+    rungs: tuple[Rung, ...] = field(metadata={"key": "ladder"})
+    shortfalls: tuple[Shortfall, ...]
+    worths: tuple[Worth, ...]
+    curve: IntervalCurve = field(metadata={"key": "exercise_intervals"})
+    stall: StallCurve
     assumptions: tuple[dict[str, Any], ...]
 
     @property
@@ -131,36 +105,12 @@ class Sizing:
 
     def as_dict(self) -> dict[str, Any]:
         """Return the result as plain data; the keys are documented in docs/sizing.md."""
-        data = {name: getattr(self, name) for name in _PLAIN}
-        first, bound = self.window.least_upper
-        return data | {
-            "reasons": list(self.reasons),
-            "cautions": list(self.cautions),
-            "torque_needed": [asdict(row) for row in self.needs],
-            "makeup": [asdict(row) for row in self.makeup],
-            "torque_available": [asdict(row) for row in self.conditions],
-            "window": asdict(self.window)
-            | {"gives_way_first": first, "least_upper": bound, "empty": self.window.empty}
-            | {"remedies": list(self.window.remedies)},
-            "ladder": [
-                asdict(rung) | {"torque": _plain(low), "histories": _plain(high)}
-                for rung, low, high in zip(self.rungs, self.shortfalls, self.worths, strict=True)
-            ],
-            "exercise_intervals": {
-                "best": self.curve.best,
-                "flat": list(self.curve.flat),
-                "alike": list(self.curve.alike),
-                "upkeep_per_year": self.curve.upkeep,
-                "wear_from": self.curve.wear_from,
-                "histories": self.curve.histories,
-                "rows": [_plain(row) for row in self.curve.rows],
-            },
-            "stall": {
-                name: value.tolist() if hasattr(value, "tolist") else value
-                for name, value in vars(self.stall).items()
-            },
-            "assumptions": list(self.assumptions),
-        }
+        data = plain_fields(self)
+        below = zip(data["ladder"], data.pop("shortfalls"), data.pop("worths"), strict=True)
+        data["ladder"] = [
+            rung | {"torque": torque, "histories": worth} for rung, torque, worth in below
+        ]
+        return data
 
     def table(self) -> pd.DataFrame:
         """Return one row per rating: torque, probabilities of failure, damage and torque margin."""
@@ -187,15 +137,3 @@ class Sizing:
 
     def _repr_html_(self) -> str:
         return str(self.table().to_html(float_format=lambda x: f"{x:,.3g}"))
-
-
-def _plain(row: Any) -> dict[str, Any]:
-    """Return a row as plain data, its estimates as the others do."""
-    return {
-        name: value.as_dict() if isinstance(value, Estimate) else _data(value)
-        for name, value in vars(row).items()
-    }
-
-
-def _data(value: Any) -> Any:
-    return dict(value) if hasattr(value, "items") else value

@@ -8,6 +8,7 @@ from typing import Any
 
 from scipy.optimize import brentq
 
+from shutoffsim.estimate.plain import plain, plain_fields
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.study.size.shortfall import Trial
 from shutoffsim.study.size.strokes import mount_capacity
@@ -79,6 +80,18 @@ class Window:
             return ()
         ways = [OPENERS[name] for name, bound in self.upper.items() if bound < self.lower]
         return (*dict.fromkeys(ways), LESS_TORQUE)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it as plain data, with what follows from it."""
+        first, bound = self.least_upper
+        return plain_fields(self) | plain(
+            {
+                "gives_way_first": first,
+                "least_upper": bound,
+                "empty": self.empty,
+                "remedies": self.remedies,
+            }
+        )
 
 
 def find_window(params: Any, trial: Trial, confidence: float) -> Window:

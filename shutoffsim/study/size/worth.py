@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -112,13 +112,13 @@ class IntervalCurve:
     histories : int
     """
 
-    rows: tuple[IntervalCost, ...]
     best: float
     flat: tuple[float, float]
     alike: tuple[float, float]
-    upkeep: float
+    upkeep: float = field(metadata={"key": "upkeep_per_year"})
     wear_from: str
     histories: int
+    rows: tuple[IntervalCost, ...]
 
 
 def run(

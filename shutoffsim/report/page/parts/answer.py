@@ -9,11 +9,11 @@ from shutoffsim.report.page import cells, figures
 from shutoffsim.report.page.blocks import Block, Cell, Picture, Section, Table, Tiles, Words
 from shutoffsim.report.page.cells import Designs
 from shutoffsim.report.page.drawing import embed
-from shutoffsim.study.compare import FIGURES
+from shutoffsim.study.comparison import FIGURES
 
 if TYPE_CHECKING:
     from shutoffsim.study.assessment.result import Assessment
-    from shutoffsim.study.compare import DesignResult
+    from shutoffsim.study.comparison import DesignResult
 
 
 def answer(found: Assessment, _designs: Designs) -> Section:

@@ -17,7 +17,7 @@ from shutoffsim.report.page.blocks import (
 )
 from shutoffsim.report.page.cells import Designs
 from shutoffsim.report.page.drawing import embed
-from shutoffsim.study.compare import amount
+from shutoffsim.study.digits import amount
 
 if TYPE_CHECKING:
     from shutoffsim.study.assessment.result import Assessment, Sensitivity, Swing
