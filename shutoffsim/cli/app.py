@@ -169,7 +169,7 @@ def compile_kernels() -> None:
 
 
 @contextlib.contextmanager
-def result_file(path: Path | None) -> Iterator[Callable[[Plain], None]]:
+def result_file(path: Path | None) -> Iterator[Callable[[Any], None]]:
     """Yield what writes a result as JSON to ``path``, or does nothing without one.
 
     The place is checked on entry, before the work starts.

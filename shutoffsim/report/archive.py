@@ -155,18 +155,7 @@ def _write_files(assessment: Assessment, part: Path) -> None:
     ):
         with TableFile(part / name, rows.schema) as file:
             file.add(rows)
-            file.describe(
-                {
-                    "scenario": assessment.scenario,
-                    "scenario_hash": assessment.scenario_hash,
-                    "version": assessment.version,
-                    "seed": assessment.seed,
-                    "histories": assessment.histories,
-                    "probes": assessment.probes,
-                    "horizon_years": assessment.horizon_years,
-                    "currency": assessment.currency,
-                }
-            )
+            file.describe_run(assessment)
 
 
 def _put_in_place(part: Path, target: Path) -> None:

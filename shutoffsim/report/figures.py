@@ -12,21 +12,31 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import matplotlib as mpl
+import numpy as np
 import pandas as pd
 import seaborn as sns
 import seaborn.objects as so
 from matplotlib.figure import Figure
 
 from shutoffsim.errors import OutputError
-from shutoffsim.report.files import OutputFile, check_end
+from shutoffsim.report.files import OutputFile
 from shutoffsim.study.digits import amount
 
 if TYPE_CHECKING:
     from shutoffsim.study.comparison import Comparison
 
 REFERENCE, OTHER = "reference", "design"
-_FORMATS = ("svg", "png", "pdf")
 KINDS = ("svg", "png")
+
+
+def blank(width: float = 7.0, height: float = 4.4, panels: int = 1) -> tuple[Figure, list[Any]]:
+    """Return an empty figure, inches, and its axes side by side."""
+    with mpl.rc_context(sns.axes_style("whitegrid")):
+        figure = Figure(figsize=(width, height), layout="constrained")
+        axes = list(np.atleast_1d(figure.subplots(1, panels)))
+    for each in axes:
+        each.spines[["top", "right"]].set_visible(False)
+    return figure, axes
 
 
 def forest(result: Comparison) -> Figure:
@@ -93,26 +103,12 @@ def forest(result: Comparison) -> Figure:
 
 
 def drawn(figure: Figure, kind: str) -> bytes:
-    """Return a figure as ``svg``, ``png`` or ``pdf``. Same figure, same bytes."""
-    dates = {"svg": {"Date": None}, "pdf": {"CreationDate": None}}
+    """Return a figure as ``svg`` or ``png``. Same figure, same bytes."""
+    date = {"Date": None} if kind == "svg" else None
     content = BytesIO()
     with mpl.rc_context({"svg.hashsalt": "shutoffsim"}):
-        figure.savefig(content, format=kind, dpi=150, metadata=dates.get(kind))
+        figure.savefig(content, format=kind, dpi=150, metadata=date)
     return content.getvalue()
-
-
-def save_figure(figure: Figure, path: str | Path) -> None:
-    """Write a figure; the ending of the name gives the format.
-
-    Raises
-    ------
-    OutputError
-        When the name has another end, or the file cannot be written there.
-    """
-    check_end(path, tuple(f".{kind}" for kind in _FORMATS))
-    content = drawn(figure, Path(path).suffix.lstrip(".").lower())
-    with OutputFile(path) as file:
-        file.write(content)
 
 
 class Gallery:

@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 
 from shutoffsim.model.layout import YEAR
 from shutoffsim.model.valve import WEEK
+from shutoffsim.report.figures import blank
 from shutoffsim.study.fit_torque.rows import BELOW, BETWEEN, EXACT, NOT_MOVED
 
 if TYPE_CHECKING:
     from shutoffsim.study.fit_torque import TorqueFit
 
-_SIZE = (7.0, 4.4)
 _MARKS = {EXACT: "o", NOT_MOVED: "^", BELOW: "v", BETWEEN: "_"}
 _WORDS = {
     EXACT: "moved at this torque",
@@ -26,14 +26,6 @@ _WORDS = {
     BETWEEN: "moved between these",
 }
 _TICKS = (0.0, 1.0, 4.0, 13.0, 52.0, 104.0, 260.0, 520.0, 1040.0)
-
-
-def _start() -> tuple[Figure, Any]:
-    with mpl.rc_context(sns.axes_style("whitegrid")):
-        figure = Figure(figsize=_SIZE, layout="constrained")
-        axes = figure.add_subplot()
-    axes.spines[["top", "right"]].set_visible(False)
-    return figure, axes
 
 
 def _capital(text: str) -> str:
@@ -79,7 +71,7 @@ def torque_over_rest(fit: TorqueFit) -> Figure:
     A reading of opening, of another age or of another valve is multiplied by what the fit says of
     the difference.
     """
-    figure, axes = _start()
+    figure, (axes,) = blank()
     colours = sns.color_palette("colorblind")
     most = max(max(row.idle for row in fit.rows) / WEEK, 104.0)
     weeks = np.expm1(np.linspace(0.0, np.log1p(most * 1.2), 60))
@@ -111,7 +103,7 @@ def torque_over_rest(fit: TorqueFit) -> Figure:
 
 def readings_against_law(fit: TorqueFit) -> Figure:
     """Return each reading against what the law expects of it, with the 95 % range of readings."""
-    figure, axes = _start()
+    figure, (axes,) = blank()
     expected = np.exp(np.median(fit.expected, axis=0))
     marks = [limit for row in fit.rows for limit in (row.reading.low, row.reading.high)]
     known = [mark for mark in marks if 0.0 < mark < np.inf]
@@ -141,7 +133,7 @@ def readings_against_law(fit: TorqueFit) -> Figure:
 
 def before_and_after(fit: TorqueFit) -> Figure:
     """Return the distribution of torque to close after a month of rest, before and after."""
-    figure, axes = _start()
+    figure, (axes,) = blank()
     colours = sns.color_palette("colorblind")
     month = YEAR / 12.0
     for belief, style, ink, label in (

@@ -13,7 +13,6 @@ from shutoffsim.study.incidents import SCHEMA, in_order, incident_table
 if TYPE_CHECKING:
     from shutoffsim.engine.run import Chunk
     from shutoffsim.scenario import Scenario
-    from shutoffsim.study.comparison import Comparison
 
 
 class IncidentFile(TableFile):
@@ -38,18 +37,3 @@ class IncidentFile(TableFile):
         """Append the probes of a chunk."""
         rows = in_order(chunk.rows)
         self.add(incident_table(rows, self._scenario, self._designs, self._zones))
-
-    def describe_run(self, result: Comparison) -> None:
-        """Store which question the table answers."""
-        self.describe(
-            {
-                "scenario": result.scenario,
-                "scenario_hash": result.scenario_hash,
-                "version": result.version,
-                "seed": result.seed,
-                "histories": result.histories,
-                "probes": result.probes,
-                "horizon_years": result.horizon_years,
-                "currency": result.currency,
-            }
-        )

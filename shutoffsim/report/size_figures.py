@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-import matplotlib as mpl
 import numpy as np
 import seaborn as sns
 from matplotlib.figure import Figure
 
+from shutoffsim.report.figures import blank
 from shutoffsim.study.size.need import IN_USE
 from shutoffsim.study.size.supply import RAISED
 from shutoffsim.study.size.window import LIMITS
@@ -20,24 +20,15 @@ from shutoffsim.study.words import duration
 if TYPE_CHECKING:
     from shutoffsim.study.size import Sizing
 
-_SIZE = (7.5, 4.4)
+_WIDTH = 7.5  # inches
 _LEAST = 3e-4  # of demands: smaller probabilities are drawn at the foot of the scale
 _DAY = 86400.0
-
-
-def _start(width: float = _SIZE[0], panels: int = 1) -> tuple[Figure, list[Any]]:
-    with mpl.rc_context(sns.axes_style("whitegrid")):
-        figure = Figure(figsize=(width, _SIZE[1]), layout="constrained")
-        axes = np.atleast_1d(figure.subplots(1, panels))
-    for each in axes:
-        each.spines[["top", "right"]].set_visible(False)
-    return figure, list(axes)
 
 
 def torque_over_years(result: Sizing) -> Figure:
     """Return torque needed over the years against what the actuator in use gives."""
     colours = sns.color_palette("colorblind")
-    figure, (axes,) = _start()
+    figure, (axes,) = blank(_WIDTH)
     rows = [row for row in result.needs if row.exercise == IN_USE]
     years = [row.years for row in rows]
     for i, (share, style, mark) in enumerate(zip(SHARES, ("-", "--", ":"), "os^", strict=True)):
@@ -81,7 +72,7 @@ def torque_over_years(result: Sizing) -> Figure:
 def probability_by_rating(result: Sizing) -> Figure:
     """Return the probability that torque fails against the rating, with the target."""
     colours = sns.color_palette("colorblind")
-    figure, (axes,) = _start()
+    figure, (axes,) = blank(_WIDTH)
     ratings = [rung.rating for rung in result.rungs]
     rows = result.shortfalls
     axes.fill_between(
@@ -129,7 +120,7 @@ def probability_by_rating(result: Sizing) -> Figure:
 def window_of_torque(result: Sizing) -> Figure:
     """Return torque required, torque available and the limit of each part."""
     colours = sns.color_palette("colorblind")
-    figure, (axes,) = _start()
+    figure, (axes,) = blank(_WIDTH)
     window = result.window
     bounds = [(LIMITS[name], value) for name, value in window.upper.items()]
     shown = [(name, value) for name, value in bounds if math.isfinite(value) and value > 0.0]
@@ -183,7 +174,7 @@ def window_of_torque(result: Sizing) -> Figure:
 def closing_and_stall(result: Sizing) -> Figure:
     """Return closing time against torque, and the winding's temperature when the valve is stuck."""
     colours = sns.color_palette("colorblind")
-    figure, (left, right) = _start(10.0, 2)
+    figure, (left, right) = blank(10.0, panels=2)
     curve = result.stall
     left.plot(curve.torques, curve.closing, color=colours[0], label="supply as stated")
     left.plot(curve.torques, curve.closing_worst, color=colours[3], linestyle="--", label="bad day")
@@ -221,7 +212,7 @@ def closing_and_stall(result: Sizing) -> Figure:
 def cost_by_interval(result: Sizing) -> Figure:
     """Return the cost a year against the exercise interval, with the flat stretch."""
     colours = sns.color_palette("colorblind")
-    figure, (axes,) = _start()
+    figure, (axes,) = blank(_WIDTH)
     curve = result.curve
     longest = max((row.interval for row in curve.rows if math.isfinite(row.interval)), default=_DAY)
     places = [

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 from contextlib import ExitStack
 from pathlib import Path
 from types import TracebackType
@@ -14,6 +13,11 @@ from shutoffsim.report.files import OutputFile
 
 if TYPE_CHECKING:
     import pyarrow as pa
+
+_FACTS = (
+    *("scenario", "scenario_hash", "version", "seed"),
+    *("histories", "probes", "horizon_years", "currency"),
+)
 
 
 class TableFile:
@@ -64,10 +68,16 @@ class TableFile:
     ) -> None:
         self._stack.__exit__(kind, error, trace)
 
-    def describe(self, facts: Mapping[str, Any]) -> None:
-        """Store facts about the table in a Parquet file; CSV has no place for them."""
+    def describe_run(self, result: Any) -> None:
+        """Store in a Parquet file which run gave the table; CSV has no place for it.
+
+        Parameters
+        ----------
+        result : Comparison or Assessment
+        """
         if self._kind == ".parquet" and self._writer is not None:
-            self._writer.add_key_value_metadata({key: str(value) for key, value in facts.items()})
+            facts = {name: str(getattr(result, name)) for name in _FACTS}
+            self._writer.add_key_value_metadata(facts)
 
     def add(self, table: pa.Table) -> None:
         """Append rows; in CSV, texts that a spreadsheet would run are marked as texts."""

@@ -9,8 +9,8 @@ from checks import perfect
 import shutoffsim
 from shutoffsim.engine.placement import place
 from shutoffsim.model import layout as L
+from shutoffsim.study.assessment.loss_parts import Removal
 from shutoffsim.study.assessment.removals import CHANGES, NOT_REMOVABLE, run_removals
-from shutoffsim.study.assessment.result import Removal
 
 _STIFF = """
 actuator.stall_torque = "1 N*m"

@@ -7,7 +7,7 @@ import pytest
 import shutoffsim
 from shutoffsim.errors import ScenarioError
 from shutoffsim.estimate.estimate import Estimate
-from shutoffsim.study.assessment.result import Worth
+from shutoffsim.study.assessment.loss_parts import Worth
 from shutoffsim.study.assessment.worth import annuity, payback_time, worth
 
 SCENARIO = """

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.report.page.blocks import Cell
+from shutoffsim.report.page.figures import Range
 from shutoffsim.report.page.theme import SERIES, letter
 from shutoffsim.report.text import UNKNOWN, bound, improvement
 from shutoffsim.study.digits import ends, told
@@ -47,6 +48,10 @@ class Designs:
     def cell(self, name: str, note: str = "") -> Cell:
         """Return the cell that names a design."""
         return Cell(name, note, "design", self.letter(name), self.number(name))
+
+    def range(self, name: str, e: Estimate) -> Range:
+        """Return the row of a range plot that shows an estimate of a design."""
+        return Range(self.letter(name), e.value, e.low, e.high, said(e), self.number(name))
 
     def keys(self) -> tuple[Cell, ...]:
         """Return the cells of those drawn."""

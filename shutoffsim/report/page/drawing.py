@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import warnings
 import xml.etree.ElementTree as ET
+from collections.abc import Sequence
 from io import BytesIO
 from typing import Any, Final
 
@@ -13,6 +14,7 @@ from markupsafe import Markup
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from shutoffsim.report.page.blocks import Cell, Picture, Table
 from shutoffsim.report.page.theme import COLOURS, drawn
 
 _SVG: Final = "http://www.w3.org/2000/svg"
@@ -96,6 +98,19 @@ def embed(figure: Figure, name: str, title: str, told: str) -> Markup:
         root.insert(place, child)
     ET.register_namespace("", _SVG)
     return Markup(ET.tostring(root, encoding="unicode"))
+
+
+def picture(
+    name: str,
+    title: str,
+    told: str,
+    figure: Figure,
+    table: Table,
+    designs: Sequence[Cell] = (),
+    note: str = "",
+) -> Picture:
+    """Return a figure from :func:`canvas` as a block of the page, see :class:`Picture`."""
+    return Picture(name, title, told, embed(figure, name, title, told), table, designs, note)
 
 
 def _strip(root: ET.Element) -> None:

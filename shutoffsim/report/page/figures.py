@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -14,6 +14,9 @@ from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullFormat
 
 from shutoffsim.report.page.drawing import canvas
 from shutoffsim.report.page.theme import DASHES, MARKERS, SERIES, drawn, series
+
+if TYPE_CHECKING:
+    from shutoffsim.study.assessment.upkeep_parts import TorqueAt
 
 Format = Callable[[float], str]
 _FAINT: Final = 0.16
@@ -331,47 +334,27 @@ def tornado(rows: Sequence[tuple[str, float, float, str]], base: float, label: s
     return figure
 
 
-@dataclass(frozen=True)
-class Headroom:
-    """Torque needed and torque available, N*m.
-
-    Attributes
-    ----------
-    label : str
-    median, p95, p99 : float
-        Needed, over demands; nan when all valves have seized.
-    middle, weak : float
-        Available from a middle unit, and from a weak one on the weaker source.
-    """
-
-    label: str
-    median: float
-    p95: float
-    p99: float
-    middle: float
-    weak: float
-
-
-def headroom(rows: Sequence[Headroom]) -> Figure:
-    """Return a bar of the torque needed for each row, with marks for the torque available."""
+def headroom(rows: Sequence[tuple[str, TorqueAt]]) -> Figure:
+    """Return a bar of the torque needed for each labelled row, with marks for what is available."""
     figure, axes = canvas(0.8 + 0.36 * len(rows))
-    for at, row in enumerate(rows):
-        if math.isfinite(row.median):
+    ends = [0.0]
+    for at, (_, row) in enumerate(rows):
+        median, p95, p99 = row.needed_median_n_m, row.needed_p95_n_m, row.needed_p99_n_m
+        if median is not None and p95 is not None and p99 is not None:
             axes.barh(
-                at,
-                row.p99 - row.median,
-                left=row.median,
-                height=0.42,
-                color=drawn("series-0"),
-                alpha=0.55,
+                at, p99 - median, left=median, height=0.42, color=drawn("series-0"), alpha=0.55,
                 linewidth=0,
-            )
-            axes.plot([row.p95, row.p95], [at - 0.21, at + 0.21], color=drawn("ink"), linewidth=1.4)
-        for place, marker, colour in ((row.middle, "D", "series-1"), (row.weak, ">", "series-4")):
+            )  # fmt: skip
+            axes.plot([p95, p95], [at - 0.21, at + 0.21], color=drawn("ink"), linewidth=1.4)
+            ends.append(p99)
+        for place, marker, colour in (
+            (row.available_supply_n_m, "D", "series-1"),
+            (row.available_weak_n_m, ">", "series-4"),
+        ):
             axes.plot([place], [at], marker=marker, color=drawn(colour), markersize=7)
-    ends = [end for row in rows for end in (row.p99, row.middle, row.weak) if math.isfinite(end)]
-    _span(axes, [0.0, *ends])
-    axes.set_yticks(range(len(rows)), [row.label for row in rows])
+            ends.append(place)
+    _span(axes, [end for end in ends if math.isfinite(end)])
+    axes.set_yticks(range(len(rows)), [label for label, _ in rows])
     _rows_down(axes, len(rows))
     axes.set_xlabel("torque, N·m")
     return figure

@@ -18,7 +18,8 @@ from shutoffsim.report.summary.picture import Curve, as_svg, draw_curves
 from shutoffsim.report.summary.subject import LONGEST_NAME, Subject
 from shutoffsim.report.text import UNKNOWN
 from shutoffsim.report.wording import closes
-from shutoffsim.study.assessment.result import DesignAssessment, PeriodLoss, Times
+from shutoffsim.study.assessment.loss_parts import PeriodLoss, Times
+from shutoffsim.study.assessment.result import DesignAssessment
 from shutoffsim.study.digits import interval_words
 from shutoffsim.study.words import duration
 

@@ -17,10 +17,11 @@ from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.estimate.tally import Tally, block_for
 from shutoffsim.model import layout as L
 from shutoffsim.study.assessment.ledger import collect_values, failure_on_demand
+from shutoffsim.study.assessment.loss_parts import Removal, YearlyLoss
 from shutoffsim.study.assessment.losses import LossTally
 from shutoffsim.study.assessment.maintenance import maintenance
 from shutoffsim.study.assessment.removals import NOT_REMOVABLE, run_removals
-from shutoffsim.study.assessment.result import Assessment, DesignAssessment, Removal, YearlyLoss
+from shutoffsim.study.assessment.result import Assessment, DesignAssessment
 from shutoffsim.study.assessment.sensitivity import vary_assumptions
 from shutoffsim.study.assessment.shares import mode_shares, step_times
 from shutoffsim.study.assessment.stories import tell

@@ -11,7 +11,8 @@ from shutoffsim.estimate.tally import Tally
 from shutoffsim.scenario.entries import Entry, words
 from shutoffsim.scenario.ledger import in_use
 from shutoffsim.scenario.library import WEAK
-from shutoffsim.study.assessment.result import FailureOnDemand, Value
+from shutoffsim.study.assessment.loss_parts import FailureOnDemand
+from shutoffsim.study.assessment.result import Value
 
 if TYPE_CHECKING:
     from shutoffsim.scenario import Scenario

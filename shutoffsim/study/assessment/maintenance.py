@@ -13,8 +13,8 @@ from shutoffsim.model import layout as L
 from shutoffsim.model import override
 from shutoffsim.model.compiled import entry
 from shutoffsim.model.elements import NUMBERED
-from shutoffsim.study.assessment.result import Hose, Maintenance, Step
 from shutoffsim.study.assessment.torque import service_limits
+from shutoffsim.study.assessment.upkeep_parts import Hose, Maintenance, Step
 
 if TYPE_CHECKING:
     from shutoffsim.scenario.schema import System

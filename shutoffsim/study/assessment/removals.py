@@ -18,7 +18,7 @@ from shutoffsim.estimate import tally as T
 from shutoffsim.estimate.tally import Tally, block_for
 from shutoffsim.model import layout as L
 from shutoffsim.model.modes import FAILURE_MODES, Change
-from shutoffsim.study.assessment.result import Removal
+from shutoffsim.study.assessment.loss_parts import Removal
 from shutoffsim.study.options import Progress
 from shutoffsim.study.runs import run_histories
 

@@ -17,59 +17,23 @@ from shutoffsim.model.elements import Kind
 from shutoffsim.scenario.entries import columns
 from shutoffsim.scenario.problems import dotted
 from shutoffsim.study.assessment.loss_parts import (
-    CurvePoint,
     FailureOnDemand,
     ModeShare,
-    Payback,
-    PeriodLoss,
     Removal,
-    TimePoint,
-    TimeQuantile,
     Times,
     Worth,
     YearlyLoss,
 )
 from shutoffsim.study.assessment.names import check_names
 from shutoffsim.study.assessment.upkeep_parts import (
-    Hose,
     Maintenance,
-    ServiceLimits,
-    Step,
     Story,
-    StoryEvent,
     TorqueAt,
 )
 from shutoffsim.study.comparison import Comparison
 
 if TYPE_CHECKING:
     from pydantic import TypeAdapter
-
-__all__ = [
-    "FORMAT",
-    "Assessment",
-    "CurvePoint",
-    "DesignAssessment",
-    "FailureOnDemand",
-    "Hose",
-    "Maintenance",
-    "ModeShare",
-    "Payback",
-    "PeriodLoss",
-    "Removal",
-    "Sensitivity",
-    "ServiceLimits",
-    "Step",
-    "Story",
-    "StoryEvent",
-    "Swing",
-    "TimePoint",
-    "TimeQuantile",
-    "Times",
-    "TorqueAt",
-    "Value",
-    "Worth",
-    "YearlyLoss",
-]
 
 FORMAT = 2  # of the stored data; raised when a name is taken away or changes its meaning
 

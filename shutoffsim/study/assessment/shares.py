@@ -10,8 +10,8 @@ from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.estimate.jackknife import jackknife
 from shutoffsim.model import layout as L
 from shutoffsim.model.elements import NUMBERED
+from shutoffsim.study.assessment.loss_parts import ModeShare, TimePoint, TimeQuantile, Times
 from shutoffsim.study.assessment.losses import STEPS, Array, LossTally, time_edges
-from shutoffsim.study.assessment.result import ModeShare, TimePoint, TimeQuantile, Times
 
 QUANTILES = (0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
 #: Times [s] at which the distribution is reported: 1-2-5 steps from a second to a year.

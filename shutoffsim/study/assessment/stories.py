@@ -10,7 +10,7 @@ from shutoffsim.engine.trace import History, new_state
 from shutoffsim.errors import ModelError
 from shutoffsim.model import layout as L
 from shutoffsim.model.streams import PROBE_KEYS
-from shutoffsim.study.assessment.result import Story, StoryEvent
+from shutoffsim.study.assessment.upkeep_parts import Story, StoryEvent
 from shutoffsim.study.replay import Pick, Replay, replay
 
 if TYPE_CHECKING:

@@ -9,7 +9,7 @@ import numpy as np
 
 from shutoffsim.model.elements import NUMBERED
 from shutoffsim.model.quantiles import quantile
-from shutoffsim.study.assessment.result import ServiceLimits, TorqueAt
+from shutoffsim.study.assessment.upkeep_parts import ServiceLimits, TorqueAt
 from shutoffsim.study.torque import Torque, source_of, stall_figures, torque_over_years
 
 SERVICE_SHARE: Final = 0.8  # common practice: service when a fifth of the torque is left

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.model import layout as L
-from shutoffsim.study.assessment.result import Payback, Worth
+from shutoffsim.study.assessment.loss_parts import Payback, Worth
 
 if TYPE_CHECKING:
     from shutoffsim.scenario.schema import System

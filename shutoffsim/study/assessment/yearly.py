@@ -16,8 +16,8 @@ import numpy as np
 from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.estimate.jackknife import jackknife
 from shutoffsim.estimate.quantiles import Levels, quantile_estimate
+from shutoffsim.study.assessment.loss_parts import CurvePoint, PeriodLoss, YearlyLoss
 from shutoffsim.study.assessment.losses import Array, LossTally, loss_bin
-from shutoffsim.study.assessment.result import CurvePoint, PeriodLoss, YearlyLoss
 from shutoffsim.study.assessment.sums import SumOfYear
 
 PERIODS: Final = (2.0, 5.0, 10.0, 25.0, 50.0, 100.0, 250.0)

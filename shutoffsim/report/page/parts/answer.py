@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from shutoffsim.report.page import cells, figures
 from shutoffsim.report.page.blocks import Block, Cell, Picture, Section, Table, Tiles, Words
 from shutoffsim.report.page.cells import Designs
-from shutoffsim.report.page.drawing import embed
+from shutoffsim.report.page.drawing import picture
 from shutoffsim.study.comparison import FIGURES
 
 if TYPE_CHECKING:
@@ -34,41 +34,24 @@ def answer(found: Assessment, _designs: Designs) -> Section:
 
 
 def _tiles(found: Assessment) -> Sequence[tuple[str, str, str]]:
-    unit = found.currency
     by_name = {design.name: design for design in found.comparison.designs}
-    chosen = by_name[found.chosen]
-    damage = chosen.expected_annual_damage
-    demand = chosen.probability_of_failure_on_demand
-    tiles = []
+
+    def tile(words: str, e: cells.Estimate, rest: str = "") -> tuple[str, str, str]:
+        return words, f"{cells.said(e)} {found.currency}", f"{cells.interval(e)}{rest}"
+
+    def damage(name: str) -> tuple[str, str, str]:
+        return tile(f"Expected annual damage, “{name}”", by_name[name].expected_annual_damage)
+
+    tiles = [damage(found.chosen)]
     if found.chosen != found.reference:
         before = by_name[found.reference].expected_annual_damage
         gap = _reduction(found, found.chosen)
         part = f"; {100.0 * gap.value / before.value:.0f} % of it" if before.value > 0.0 else ""
-        tiles += [
-            (
-                f"Expected annual damage, “{found.reference}”",
-                f"{cells.said(before)} {unit}",
-                cells.interval(before),
-            ),
-            (
-                f"Expected annual damage, “{found.chosen}”",
-                f"{cells.said(damage)} {unit}",
-                cells.interval(damage),
-            ),
-            ("Reduction a year", f"{cells.said(gap)} {unit}", f"{cells.interval(gap)}{part}"),
-        ]
-    else:
-        tiles.append(
-            (
-                f"Expected annual damage, “{found.chosen}”",
-                f"{cells.said(damage)} {unit}",
-                cells.interval(damage),
-            )
-        )
+        tiles = [damage(found.reference), *tiles, tile("Reduction a year", gap, part)]
     tiles.append(
         (
             f"Failure on demand, “{found.chosen}”",
-            cells.percent(demand),
+            cells.percent(by_name[found.chosen].probability_of_failure_on_demand),
             "of leaks are not stopped in time by automation",
         )
     )
@@ -93,17 +76,7 @@ def side_by_side(found: Assessment, designs: Designs) -> Section:
 
 def _damage_picture(found: Assessment, designs: Designs) -> Picture:
     by_name = {design.name: design.expected_annual_damage for design in found.comparison.designs}
-    rows = [
-        figures.Range(
-            designs.letter(name),
-            by_name[name].value,
-            by_name[name].low,
-            by_name[name].high,
-            cells.said(by_name[name]),
-            designs.number(name),
-        )
-        for name in designs.drawn
-    ]
+    rows = [designs.range(name, by_name[name]) for name in designs.drawn]
     drawing = figures.ranges(
         rows,
         f"expected annual damage, {found.currency}",
@@ -128,11 +101,11 @@ def _damage_picture(found: Assessment, designs: Designs) -> Picture:
     )
     title = "Expected annual damage of each design"
     dotted = " Dotted line: the reference." if len(rows) > 1 else ""
-    return Picture(
+    return picture(
         "figure-damage",
         title,
         told,
-        embed(drawing, "figure-damage", title, told),
+        drawing,
         table,
         designs.keys(),
         f"{designs.left_out()}Mark: estimate. Bar: 95 % interval.{dotted}",

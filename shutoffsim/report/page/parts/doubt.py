@@ -16,7 +16,7 @@ from shutoffsim.report.page.blocks import (
     Words,
 )
 from shutoffsim.report.page.cells import Designs
-from shutoffsim.report.page.drawing import embed
+from shutoffsim.report.page.drawing import picture
 from shutoffsim.study.digits import amount
 
 if TYPE_CHECKING:
@@ -87,11 +87,11 @@ def _picture(found: Assessment, sensitivity: Sensitivity, swings: tuple[Swing, .
         for rank, swing in enumerate(swings, start=1)
     ]
     heads = ["value", "reduction at its low end", "at its high end", "span"]
-    return Picture(
+    return picture(
         "figure-doubt",
         title,
         told,
-        embed(drawing, "figure-doubt", title, told),
+        drawing,
         Table(f"Reduction of damage, {found.currency} a year", heads, rows),
         (),
         "Numbers on the left are those of the table below. Triangle pointing left: value at its "

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING
 
 from shutoffsim.report.page import cells, figures
 from shutoffsim.report.page.blocks import Block, Picture, Section, Table, Words
 from shutoffsim.report.page.cells import Designs
-from shutoffsim.report.page.drawing import embed
+from shutoffsim.report.page.drawing import picture
 from shutoffsim.report.text import chance, torque_text
 
 if TYPE_CHECKING:
-    from shutoffsim.study.assessment.result import Assessment, TorqueAt
+    from shutoffsim.study.assessment.result import Assessment
+    from shutoffsim.study.assessment.upkeep_parts import TorqueAt
 
 
 def torque(found: Assessment, designs: Designs) -> Section:
@@ -51,16 +51,7 @@ def _picture(
         letters = designs.letters(names)
         for at in ages:
             when = "when fitted" if at.years == 0.0 else f"after {at.years:.3g} years"
-            drawn.append(
-                figures.Headroom(
-                    f"{letters}, {when}",
-                    _or_nan(at.needed_median_n_m),
-                    _or_nan(at.needed_p95_n_m),
-                    _or_nan(at.needed_p99_n_m),
-                    at.available_supply_n_m,
-                    at.available_weak_n_m,
-                )
-            )
+            drawn.append((f"{letters}, {when}", at))
             rows.append(
                 [
                     cells.Cell(letters, when),
@@ -89,11 +80,11 @@ def _picture(
     name = found.chosen if found.chosen in names else names[-1]
     told = _told(name, ages[-1])
     title = "Torque needed and torque available"
-    return Picture(
+    return picture(
         "figure-torque",
         title,
         told,
-        embed(figures.headroom(drawn), "figure-torque", title, told),
+        figures.headroom(drawn),
         Table(title, heads, rows),
         tuple(designs.cell(name) for group, _ in groups for name in group),
         "Bar: torque needed to close, from the median to the value that 99 % of demands stay "
@@ -112,10 +103,6 @@ def _told(name: str, at: TorqueAt) -> str:
         f"{torque_text(at.needed_p99_n_m)} N·m or less, seized valves ({chance(at.seized)}) "
         "excluded."
     )
-
-
-def _or_nan(value: float | None) -> float:
-    return math.nan if value is None else value
 
 
 def _torque(value: float | None) -> cells.Cell:

@@ -17,11 +17,12 @@ from shutoffsim.report.page.blocks import (
     Words,
 )
 from shutoffsim.report.page.cells import Designs
-from shutoffsim.report.page.drawing import embed
+from shutoffsim.report.page.drawing import picture
 from shutoffsim.study.words import duration
 
 if TYPE_CHECKING:
-    from shutoffsim.study.assessment.result import Assessment, DesignAssessment, Times
+    from shutoffsim.study.assessment.loss_parts import Times
+    from shutoffsim.study.assessment.result import Assessment, DesignAssessment
 
 _WHY = "Why leaks were not stopped in time"
 STOPPED = "stopped in time"  # what the mode "none" is called here
@@ -104,11 +105,11 @@ def _mode_picture(found: Assessment, designs: Designs, chosen: DesignAssessment)
             for m in chosen.modes
         ],
     )
-    return Picture(
+    return picture(
         "figure-modes",
         title,
         told,
-        embed(drawing, "figure-modes", title, told),
+        drawing,
         table,
         (designs.cell(chosen.name),),
         f"{note} Smaller ones are in the table only ({rest})." if rest else note,
@@ -201,11 +202,11 @@ def _times_picture(found: Assessment, designs: Designs, step: str) -> Picture:
             within = cells.lasting(half.time_s).text
             parts.append(f"with “{name}” half of all leaks are stopped within {within}")
     told = "Over all leaks: " + "; ".join(parts) + "." if parts else ""
-    return Picture(
+    return picture(
         "figure-times",
         title,
         told,
-        embed(drawing, "figure-times", title, told),
+        drawing,
         _times_grid(found, designs, step),
         designs.keys(),
         f"{designs.left_out()}A curve further to the upper left is better. Shade: 95 % interval.",

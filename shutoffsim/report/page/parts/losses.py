@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 from shutoffsim.report.page import cells, figures
 from shutoffsim.report.page.blocks import Block, Folded, Picture, Section, Table, Words
 from shutoffsim.report.page.cells import Designs
-from shutoffsim.report.page.drawing import embed
+from shutoffsim.report.page.drawing import picture
 
 if TYPE_CHECKING:
-    from shutoffsim.study.assessment.result import Assessment, PeriodLoss
+    from shutoffsim.study.assessment.loss_parts import PeriodLoss
+    from shutoffsim.study.assessment.result import Assessment
 
 _RAREST = 1e-3  # yearly probability below which a curve is not drawn
 
@@ -105,11 +106,11 @@ def _picture(found: Assessment, designs: Designs) -> Picture:
         [f"loss, {found.currency}", *(designs.letter(name) for name in designs.names)],
         rows,
     )
-    return Picture(
+    return picture(
         "figure-losses",
         title,
         told,
-        embed(drawing, "figure-losses", title, told),
+        drawing,
         table,
         designs.keys(),
         f"{designs.left_out()}Line: sum of a year (aggregate). Shade: 95 % interval. A curve "

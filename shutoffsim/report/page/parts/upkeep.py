@@ -12,7 +12,8 @@ from shutoffsim.report.summary.values import Values
 from shutoffsim.study.words import duration
 
 if TYPE_CHECKING:
-    from shutoffsim.study.assessment.result import Assessment, Maintenance, ServiceLimits
+    from shutoffsim.study.assessment.result import Assessment
+    from shutoffsim.study.assessment.upkeep_parts import Maintenance, ServiceLimits
 
 
 def values_of(found: Assessment, name: str) -> Values:

@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 from shutoffsim.report.page import cells, figures
 from shutoffsim.report.page.blocks import Block, Picture, Points, Section, Table, Words
 from shutoffsim.report.page.cells import Designs
-from shutoffsim.report.page.drawing import embed
+from shutoffsim.report.page.drawing import picture
 
 if TYPE_CHECKING:
-    from shutoffsim.study.assessment.result import Assessment, DesignAssessment, Payback, Worth
+    from shutoffsim.study.assessment.loss_parts import Payback, Worth
+    from shutoffsim.study.assessment.result import Assessment, DesignAssessment
 
 
 def worth(found: Assessment, designs: Designs) -> Section:
@@ -45,14 +46,7 @@ def _picture(
     found: Assessment, designs: Designs, valued: list[tuple[DesignAssessment, Worth]]
 ) -> Picture:
     rows = [
-        figures.Range(
-            designs.letter(design.name),
-            found_worth.net_present_value.value,
-            found_worth.net_present_value.low,
-            found_worth.net_present_value.high,
-            cells.said(found_worth.net_present_value),
-            designs.number(design.name),
-        )
+        designs.range(design.name, found_worth.net_present_value)
         for design, found_worth in valued
         if designs.number(design.name) >= 0
     ]
@@ -75,11 +69,11 @@ def _picture(
             for design, found_worth in valued
         ],
     )
-    return Picture(
+    return picture(
         "figure-worth",
         title,
         told,
-        embed(drawing, "figure-worth", title, told),
+        drawing,
         table,
         tuple(designs.cell(d.name) for d, _ in valued if designs.number(d.name) >= 0),
         f"{designs.left_out()}Mark: estimate. Bar: 95 % interval. To the right of zero the design "
