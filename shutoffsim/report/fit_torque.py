@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
-from shutoffsim.report.text import Column, align, print_section, print_table, wrap
+from shutoffsim.report.text import Column, align, bullet, print_section, print_table, wrap
 from shutoffsim.study.words import duration
 from shutoffsim.version import __version__
 
@@ -63,10 +63,10 @@ def print_torque_fit(console: Console, fit: TorqueFit) -> None:
         console.print()
     print_section(console, "Read with care", "")
     for note in fit.notes:
-        console.print(_item(note, width))
+        console.print(bullet(note, width))
     print_section(console, "Cautions")
     for caution in fit.cautions:
-        console.print(_item(caution, width))
+        console.print(bullet(caution, width))
     print_section(console, "For a scenario")
     # No wrapping: a broken comment would not be TOML any more.
     console.print(Text(fit.fragment().rstrip("\n")), soft_wrap=True)
@@ -148,8 +148,3 @@ def _digits(value: float) -> str:
     ('5.28', '0.15', '12.9', '9')
     """
     return f"{value:.{_ROUGH}g}"
-
-
-def _item(text: str, width: int) -> str:
-    first, *rest = wrap(text, width - 2).split("\n")
-    return "\n".join([f"- {first}", *(f"  {line}" for line in rest)])

@@ -8,7 +8,16 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
-from shutoffsim.report.text import Column, align, chance, pack, plus_minus, torque_text, wrap
+from shutoffsim.report.text import (
+    Column,
+    align,
+    bullet,
+    chance,
+    pack,
+    plus_minus,
+    torque_text,
+    wrap,
+)
 from shutoffsim.study.digits import amount
 from shutoffsim.study.size.need import IN_USE
 from shutoffsim.study.size.window import LIMITS
@@ -47,7 +56,7 @@ def print_sizing(console: Console, result: Sizing) -> None:
     console.print()
     say(result.recommendation)
     for reason in result.reasons:
-        console.print(_bullet(reason, width))
+        console.print(bullet(reason, width))
     parts: tuple[Callable[[Console, Sizing], None], ...] = (
         _print_ladder,
         _print_histories,
@@ -62,7 +71,7 @@ def print_sizing(console: Console, result: Sizing) -> None:
     console.print()
     console.print(Text("Cautions", style="bold"))
     for caution in result.cautions:
-        console.print(_bullet(caution, width))
+        console.print(bullet(caution, width))
     console.print()
     say(
         f"{result.valves:,} valves with {result.demands} demands each; {result.histories:,} "
@@ -71,11 +80,6 @@ def print_sizing(console: Console, result: Sizing) -> None:
         f"assumptions or from memory (shutoffsim check lists them); scenario "
         f"{result.scenario_hash}, shutoffsim {result.version}."
     )
-
-
-def _bullet(text: str, width: int) -> str:
-    first, *rest = wrap(text, width - 2).split("\n")
-    return "\n".join([f"- {first}", *(f"  {line}" for line in rest)])
 
 
 def _head(console: Console, title: str, text: str) -> None:

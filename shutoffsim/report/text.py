@@ -77,6 +77,15 @@ def wrap(text: str, width: int) -> str:
     return "\n".join(lines).replace("\N{NO-BREAK SPACE}", " ")
 
 
+def bullet(text: str, width: int) -> str:
+    """Return a point of a list, its later lines set in.
+
+    >>> bullet("about 95 % of them", 10)
+    '- about\\n  95 % of\\n  them'
+    """
+    return "- " + wrap(text, width - 2).replace("\n", "\n  ")
+
+
 def align(texts: Sequence[str]) -> tuple[str, ...]:
     """Pad numbers so that their decimal points stand below each other.
 

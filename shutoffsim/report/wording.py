@@ -6,12 +6,13 @@ What depends on a design is worded from the values that the design rests on.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Final, NamedTuple, Protocol, cast
+from collections.abc import Iterator, Mapping
+from typing import Final, NamedTuple, cast
 
 from shutoffsim.model.elements import ELEMENTS, Element, Kind
 from shutoffsim.report.elements import WORDS
 from shutoffsim.report.modes import MODES
+from shutoffsim.report.summary.values import Values
 
 #: What the numbers leave out.
 NOT_COVERED: Final = (
@@ -26,26 +27,6 @@ NOT_COVERED: Final = (
     "Harm to health, interrupted business beyond the losses stated, water that is billed, and "
     "whether an insurer pays in a given case are not valued.",
 )
-
-
-class Looked(Protocol):
-    """Values of a design, looked up by key."""
-
-    def text(self, key: str, default: str = "") -> str:
-        """Return a value with its unit."""
-        ...
-
-    def says(self, key: str) -> bool:
-        """Whether a value is "yes"."""
-        ...
-
-    def often(self, key: str) -> str | None:
-        """Return an interval, None for never."""
-        ...
-
-    def each(self, section: str, field: str) -> dict[str, str]:
-        """Return one field of all entries of a section."""
-        ...
 
 
 class Task(NamedTuple):
@@ -66,17 +47,17 @@ class Task(NamedTuple):
     passed: str = ""
 
 
-def element_kind(values: Looked) -> Kind:
+def element_kind(values: Values) -> Kind:
     """Return the kind of closing element of a design."""
     return cast(Kind, values.text("element.kind", "none"))
 
 
-def traits(values: Looked) -> Element:
+def traits(values: Values) -> Element:
     """Return what is true of the closing element of a design."""
     return ELEMENTS[element_kind(values)]
 
 
-def closes(values: Looked) -> bool:
+def closes(values: Values) -> bool:
     """Whether something is fitted that closes the water by itself."""
     return traits(values).closes
 
@@ -87,149 +68,106 @@ def _per(interval: str | None, otherwise: str) -> str:
     return f"every {interval.removeprefix('1 ')}"
 
 
-def commissioning(values: Looked) -> tuple[Task, ...]:
+def commissioning(values: Values) -> tuple[Task, ...]:
     """Return what is tested when the work is done, before anybody relies on it."""
-    tasks = [
-        Task(
-            "Close and reopen the stop valve by hand",
-            "first of all",
-            "it moves without force, and the taps run dry when it is shut",
-        )
-    ]
-    if not traits(values).automated:
-        return (*tasks, _who_knows())
+    return tuple(_commissioning(values))
+
+
+def _commissioning(values: Values) -> Iterator[Task]:
+    now = "at installation"
+    free = "it moves without force, and the taps run dry when it is shut"
+    yield Task("Close and reopen the stop valve by hand", "first of all", free)
     if closes(values):
-        tasks += [
-            Task(
-                "Open a tap and order the valve shut; take the time and the motor current",
-                "at installation",
-                "the tap runs dry; both are recorded, to compare later tests with",
-            ),
-            Task(
-                "Shut it from a wet sensor: water on each sensor in turn",
-                "at installation",
-                "the right sensor reports, and the valve shuts",
-            ),
-        ]
-    elif sensors(values):
-        tasks.append(
-            Task("Put water on each sensor in turn", "at installation", "the right one reports")
+        yield Task(
+            "Open a tap and order the valve shut; take the time and the motor current",
+            now,
+            "the tap runs dry; both are recorded, to compare later tests with",
         )
-    if values.says("flow_rule.fitted"):
-        tasks.append(
-            Task(
+        yield Task(
+            "Shut it from a wet sensor: water on each sensor in turn",
+            now,
+            "the right sensor reports, and the valve shuts",
+        )
+    elif sensors(values):
+        yield Task("Put water on each sensor in turn", now, "the right one reports")
+    if traits(values).automated:
+        if values.says("flow_rule.fitted"):
+            yield Task(
                 "Let a tap run beyond the flow rule's limits",
-                "at installation",
+                now,
                 "the rule reports; ordinary use in the first weeks does not",
             )
-        )
-    tasks += _power_tests(values)
+        if values.says("battery.fitted") and closes(values):
+            pulled = "Pull the mains plug and order the valve shut"
+            yield Task(pulled, now, "it shuts on the battery")
+        elif traits(values).unpowered == "falls shut":
+            yield Task("Pull the mains plug", now, "the valve shuts")
+        if values.says("gateway.fitted"):
+            elsewhere = "Set off an alarm with the telephone elsewhere"
+            yield Task(elsewhere, now, "the message arrives")
     if closes(values):
-        tasks.append(
-            Task(
-                "Free the valve from its drive and close it by hand",
-                "at installation",
-                "one person can do it without help and without power",
-            )
+        yield Task(
+            "Free the valve from its drive and close it by hand",
+            now,
+            "one person can do it without help and without power",
         )
-    return (*tasks, _who_knows())
-
-
-def _power_tests(values: Looked) -> list[Task]:
-    tasks = []
-    if values.says("battery.fitted") and closes(values):
-        tasks.append(
-            Task(
-                "Pull the mains plug and order the valve shut",
-                "at installation",
-                "it shuts on the battery",
-            )
-        )
-    elif traits(values).unpowered == "falls shut":
-        tasks.append(Task("Pull the mains plug", "at installation", "the valve shuts"))
-    if values.says("gateway.fitted"):
-        tasks.append(
-            Task(
-                "Set off an alarm with the telephone elsewhere",
-                "at installation",
-                "the message arrives",
-            )
-        )
-    return tasks
-
-
-def _who_knows() -> Task:
-    return Task(
+    yield Task(
         "Show everybody in the building where the valve is and how to close it by hand",
         "at installation, and to whoever moves in",
         "each has done it once",
     )
 
 
-def sensors(values: Looked) -> int:
+def sensors(values: Values) -> int:
     """Return how many spot sensors are fitted."""
     return len(values.each("sensors", "kind")) if traits(values).automated else 0
 
 
-def upkeep(values: Looked) -> tuple[Task, ...]:
+def upkeep(values: Values) -> tuple[Task, ...]:
     """Return what is done how often afterwards; intervals are those the simulation used."""
+    return tuple(_upkeep(values))
+
+
+def _upkeep(values: Values) -> Iterator[Task]:
     if not traits(values).automated:
-        return (
-            Task("Close and reopen the stop valve", "twice a year", "it moves freely"),
-            *_hoses(values),
-        )
-    tasks = []
-    if closes(values):
-        exercise = values.often("exercise.interval")
-        tasks.append(
-            Task(
-                "Exercise: close and open the valve by its drive",
-                _per(exercise, "not scheduled in this design; it should be"),
-                "it shuts fully, within the time and current of the first test",
-            )
+        yield Task("Close and reopen the stop valve", "twice a year", "it moves freely")
+    elif closes(values):
+        yield Task(
+            "Exercise: close and open the valve by its drive",
+            _per(values.often("exercise.interval"), "not scheduled in this design; it should be"),
+            "it shuts fully, within the time and current of the first test",
         )
     if sensors(values):
-        tasks.append(
-            Task(
-                "Proof test: water on each sensor in turn, through to the shut valve"
-                if closes(values)
-                else "Proof test: water on each sensor in turn",
-                _per(values.often("detection.test_interval"), "not scheduled; it should be"),
-                "each one reports",
-            )
+        through = ", through to the shut valve" if closes(values) else ""
+        yield Task(
+            f"Proof test: water on each sensor in turn{through}",
+            _per(values.often("detection.test_interval"), "not scheduled; it should be"),
+            "each one reports",
         )
         lives = sorted(set(values.each("sensors", "battery_life").values()) - {"never"})
         if lives:
-            tasks.append(
-                Task("Change the sensors' batteries", f"before they run out ({' or '.join(lives)})")
+            yield Task(
+                "Change the sensors' batteries", f"before they run out ({' or '.join(lives)})"
             )
-    if values.says("battery.fitted"):
-        tasks += [
-            Task(
-                "Test the battery under load",
-                _per(values.often("battery.test"), "not scheduled; it should be"),
-                "the valve shuts with the mains plug pulled",
-            ),
-            Task("Change the battery", _per(values.often("battery.change"), "when a test fails")),
-        ]
-    if traits(values).clamped:
-        tasks.append(
-            Task(
-                "Retighten the clamp; look for cracks and play",
-                "after the first month, then once a year",
-                "it does not move on the valve while the valve turns",
-            )
+    if traits(values).automated and values.says("battery.fitted"):
+        yield Task(
+            "Test the battery under load",
+            _per(values.often("battery.test"), "not scheduled; it should be"),
+            "the valve shuts with the mains plug pulled",
         )
-    return (*tasks, *_hoses(values))
-
-
-def _hoses(values: Looked) -> tuple[Task, ...]:
+        yield Task("Change the battery", _per(values.often("battery.change"), "when a test fails"))
+    if traits(values).clamped:
+        yield Task(
+            "Retighten the clamp; look for cracks and play",
+            "after the first month, then once a year",
+            "it does not move on the valve while the valve turns",
+        )
     ages = sorted(set(values.each("leaks", "replace_at").values()) - {"never"})
     when = f"at an age of {', '.join(ages)}" if ages else "at the age that the manufacturer states"
-    return (Task("Replace flexible hoses", when),)
+    yield Task("Replace flexible hoses", when)
 
 
-def if_it_does_not_close(values: Looked) -> tuple[str, ...]:
+def if_it_does_not_close(values: Values) -> tuple[str, ...]:
     """Return what a person does when water runs and the valve has not shut, in order."""
     steps = []
     if closes(values):
@@ -272,13 +210,13 @@ WHOM_TO_CALL: Final = (
 
 
 def residual_risks(
-    values: Looked, modes: Mapping[str, float], most: int = 4
+    values: Values, modes: Mapping[str, float], most: int = 4
 ) -> tuple[tuple[str, str], ...]:
     """Return the residual risks, and what makes each rarer.
 
     Parameters
     ----------
-    values : Looked
+    values : Values
         Values of the design.
     modes : mapping of str to float
         Share of all leaks by failure mode.

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +26,10 @@ from shutoffsim.model.quantiles import quantile
 from shutoffsim.model.valve import torque_to_open
 from shutoffsim.study.use import Use, uses
 from shutoffsim.study.valves import SHARE as CLOSING_SHARE
-from shutoffsim.study.valves import UNIT, BeliefLike, Valves, draw_valves, quantiles_of
+from shutoffsim.study.valves import UNIT, Valves, draw_valves, quantiles_of
+
+if TYPE_CHECKING:
+    from shutoffsim.study.fit_torque.belief import Belief
 
 Array = NDArray[np.float64]
 
@@ -77,9 +80,7 @@ class Torque:
     short: float
 
 
-def torque_over_years(
-    params: Any, seed: int, belief: BeliefLike | None = None
-) -> tuple[Torque, ...]:
+def torque_over_years(params: Any, seed: int, belief: Belief | None = None) -> tuple[Torque, ...]:
     """Return torque needed and available at :func:`shutoffsim.study.use.years_of`.
 
     Parameters
@@ -88,7 +89,7 @@ def torque_over_years(
         A design in which a motor turns a valve.
     seed : int
         0 to 2**64 - 1.
-    belief : BeliefLike, optional
+    belief : optional
         What is believed of the valve, in place of what ``params`` say.
     """
     valves = draw_valves(params[0], VALVES, seed, belief)

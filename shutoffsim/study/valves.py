@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,37 +12,12 @@ from scipy.stats import qmc
 from shutoffsim.model.compiled import entry
 from shutoffsim.model.quantiles import LOGNORMAL, quantile
 
+if TYPE_CHECKING:
+    from shutoffsim.study.fit_torque.belief import Belief
+
 Array = NDArray[np.float64]
 
 FROM_SCENARIO = "the scenario's distributions, without measurements"
-
-
-class BeliefLike(Protocol):
-    """What measurements leave to believe of a valve: equally likely draws, arrays of one length."""
-
-    @property
-    def level(self) -> Any:
-        """Breakaway torque when new, N*m."""
-
-    @property
-    def age_factor(self) -> Any:
-        """Factor on it at the reference age."""
-
-    @property
-    def idle_growth(self) -> Any:
-        """Growth c of 1 + c ln(1 + weeks)."""
-
-    @property
-    def closing_share(self) -> Any:
-        """Torque to close as a share of breakaway."""
-
-    @property
-    def scatter(self) -> Any:
-        """Log standard deviation of single strokes about the law."""
-
-    @property
-    def source(self) -> str:
-        """Where it comes from."""
 
 
 @dataclass(frozen=True)
@@ -77,7 +52,7 @@ LEVEL, AGE_FACTOR, IDLE_GROWTH, UNIT, PRELOAD = range(5)
 SHARE = slice(5, 9)
 
 
-def draw_valves(p: Any, n: int, seed: int, belief: BeliefLike | None = None) -> Valves:
+def draw_valves(p: Any, n: int, seed: int, belief: Belief | None = None) -> Valves:
     """Draw valves and actuators from a scrambled Sobol' sequence.
 
     Parameters
@@ -88,7 +63,7 @@ def draw_valves(p: Any, n: int, seed: int, belief: BeliefLike | None = None) -> 
         How many, a power of two.
     seed : int
         Of the scrambling.
-    belief : BeliefLike, optional
+    belief : Belief, optional
         Draws to take in place of the scenario's distributions of the valve.
     """
     u = qmc.Sobol(4, rng=np.random.default_rng([seed, 1])).random(n)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.report.page.blocks import Cell
-from shutoffsim.report.page.figures import Range
+from shutoffsim.report.page.figures import Line, Range
 from shutoffsim.report.page.theme import SERIES, letter
 from shutoffsim.report.text import UNKNOWN, bound, improvement
 from shutoffsim.study.digits import ends, told
@@ -52,6 +52,18 @@ class Designs:
     def range(self, name: str, e: Estimate) -> Range:
         """Return the row of a range plot that shows an estimate of a design."""
         return Range(self.letter(name), e.value, e.low, e.high, said(e), self.number(name))
+
+    def line(self, name: str, points: Sequence[tuple[float, Estimate]]) -> Line:
+        """Return the curve of a design, with the interval of what is never below zero."""
+        estimates = [e for _, e in points]
+        return Line(
+            self.letter(name),
+            self.number(name),
+            [x for x, _ in points],
+            [e.value for e in estimates],
+            [max(e.low, 0.0) for e in estimates],
+            [e.high for e in estimates],
+        )
 
     def keys(self) -> tuple[Cell, ...]:
         """Return the cells of those drawn."""

@@ -14,7 +14,7 @@ from shutoffsim.report.summary.money import (
     money_range,
     percent,
 )
-from shutoffsim.report.summary.picture import Curve, as_svg, draw_curves
+from shutoffsim.report.summary.picture import as_svg, draw_curves
 from shutoffsim.report.summary.subject import LONGEST_NAME, Subject
 from shutoffsim.report.text import UNKNOWN
 from shutoffsim.report.wording import closes
@@ -112,20 +112,13 @@ def _losses(subject: Subject) -> dict[str, Any]:
     shown = [(second, subject.told)]
     if subject.reference is not None:
         shown.insert(0, (first, assessment.design(subject.reference.name)))
-    curves = [
-        Curve(
-            label,
-            [point.loss for point in told.yearly_loss.curve],
-            [point.aggregate for point in told.yearly_loss.curve],
-        )
-        for label, told in shown
-    ]
+    curves = [(label, told.yearly_loss) for label, told in shown]
     periods = [told.yearly_loss.periods for _, told in shown]
     rows = [
         [f"{row[0].period_years:g} years", *(_period_loss(one) for one in row)]
         for row in zip(*periods, strict=True)
     ]
-    seen = any(point.value > 0.0 for curve in curves for point in curve.chances)
+    seen = any(point.aggregate.value > 0.0 for _, loss in curves for point in loss.curve)
     return {
         "kind": "losses",
         "title": "How large a loss, how often",
@@ -192,17 +185,8 @@ def _times(subject: Subject) -> list[dict[str, Any]]:
     ]
     if not rows:
         return []
-    return [
-        {
-            "kind": "table",
-            "title": "How long a leak runs",
-            "table": {
-                "head": ["from the start of a leak", "half of leaks within", "nine in ten within"],
-                "rows": rows,
-            },
-            "note": "",
-        }
-    ]
+    head = ["from the start of a leak", "half of leaks within", "nine in ten within"]
+    return [table("How long a leak runs", head, rows)]
 
 
 def _within(times: Times, share: float) -> str:
@@ -238,20 +222,16 @@ def _alternatives(subject: Subject) -> list[dict[str, Any]]:
     left = len(comparison.designs) - len(rows)
     more = f" {left} more {'was' if left == 1 else 'were'} compared." if left else ""
     note = f"Each design meets the same leaks, outages and people.{more}"
-    currency = comparison.currency
-    return [
-        {
-            "kind": "table",
-            "title": "Alternatives",
-            "table": {
-                "head": [
-                    "design",
-                    f"expected annual damage, {currency} (95 % interval)",
-                    "insured part",
-                    "failure on demand",
-                ],
-                "rows": rows,
-            },
-            "note": note,
-        }
-    ]
+    damage = f"expected annual damage, {comparison.currency} (95 % interval)"
+    head = ["design", damage, "insured part", "failure on demand"]
+    return [table("Alternatives", head, rows, note)]
+
+
+def table(title: str, head: list[str], rows: list[list[str]], note: str = "") -> dict[str, Any]:
+    """Return a table as a part of a page."""
+    return {
+        "kind": "table",
+        "title": title,
+        "table": {"head": head, "rows": rows},
+        "note": note,
+    }

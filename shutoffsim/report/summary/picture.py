@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from io import BytesIO
 from typing import Final
 
@@ -13,38 +12,19 @@ import seaborn as sns
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, NullFormatter
 
-from shutoffsim.estimate.estimate import Estimate
+from shutoffsim.study.assessment.loss_parts import YearlyLoss
 
 _LEAST_CHANCE: Final = 5e-4
 _STYLES: Final = (("--", 7), ("-", 0))  # line, and number of a colour that reads in grey as well
 
 
-@dataclass(frozen=True)
-class Curve:
-    """The yearly probability that a loss is exceeded, for one design.
-
-    Parameters
-    ----------
-    label : str
-        What stands at the curve.
-    losses : sequence of float
-        Amounts, growing.
-    chances : sequence of Estimate
-        Yearly probability that each is exceeded.
-    """
-
-    label: str
-    losses: Sequence[float]
-    chances: Sequence[Estimate]
-
-
-def draw_curves(curves: Sequence[Curve], currency: str) -> Figure:
+def draw_curves(curves: Sequence[tuple[str, YearlyLoss]], currency: str) -> Figure:
     """Return exceedance curves with their 95 % bands, distinguished by line style as well.
 
     Parameters
     ----------
-    curves : sequence of Curve
-        One or two; the second is drawn solid.
+    curves : sequence of tuple
+        One or two, each what stands at it and the losses; the second is drawn solid.
     currency : str
         Of the amounts.
     """
@@ -52,10 +32,10 @@ def draw_curves(curves: Sequence[Curve], currency: str) -> Figure:
     with sns.axes_style("whitegrid"), mpl.rc_context({"font.size": 8.5}):
         axes = figure.add_subplot()
         colours = sns.color_palette("colorblind")
-        for curve, (line, number) in zip(curves, _STYLES[-len(curves) :], strict=True):
-            losses = np.asarray(curve.losses, float)
+        for (label, loss), (line, number) in zip(curves, _STYLES[-len(curves) :], strict=True):
+            losses = np.array([point.loss for point in loss.curve], float)
             value, low, high = (
-                np.array([getattr(e, name) for e in curve.chances], float)
+                np.array([getattr(point.aggregate, name) for point in loss.curve], float)
                 for name in ("value", "low", "high")
             )
             shown = (losses > 0.0) & (value >= _LEAST_CHANCE)
@@ -69,7 +49,7 @@ def draw_curves(curves: Sequence[Curve], currency: str) -> Figure:
                 alpha=0.25,
                 linewidth=0.0,
             )
-            axes.plot(losses[shown], value[shown], line, color=colours[number], label=curve.label)
+            axes.plot(losses[shown], value[shown], line, color=colours[number], label=label)
         axes.set(xscale="log", yscale="log", ylim=(_LEAST_CHANCE, 1.0))
         axes.set_xlabel(f"losses of a year, {currency}")
         axes.set_ylabel("chance that a year costs more")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any, Final
 
 from shutoffsim.report.summary import dependence
+from shutoffsim.report.summary.first_page import table
 from shutoffsim.report.summary.letters import sentence
 from shutoffsim.report.summary.money import money_range, percent
 from shutoffsim.report.summary.subject import Subject
@@ -94,16 +95,12 @@ def _modes(subject: Subject) -> list[dict[str, Any]]:
         rows.append(row)
     left = len(modes) - len(rows)
     more = f" {left} rarer {'mode is' if left == 1 else 'modes are'} left out." if left else ""
-    return [
-        {
-            "kind": "table",
-            "title": title,
-            "table": {"head": head, "rows": rows},
-            "note": "The first broken link from the water to the shut valve, over leaks that "
-            "automation did not stop in time. Risk reduction worth: expected damage saved if that "
-            f"link could not break.{more}",
-        }
-    ]
+    note = (
+        "The first broken link from the water to the shut valve, over leaks that automation did "
+        "not stop in time. Risk reduction worth: expected damage saved if that link could not "
+        f"break.{more}"
+    )
+    return [table(title, head, rows, note)]
 
 
 def _evidence(subject: Subject) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -183,12 +184,7 @@ def _sorted(belief: Belief, age: float) -> Belief:
     """Return the draws from the easiest valve to the stiffest, so that quantiles keep places."""
     order = np.argsort(belief.torque(age, YEAR / 12.0), kind="stable")
     names = ("level", "age_factor", "idle_growth", "closing_share", "scatter")
-    return Belief(
-        **{name: getattr(belief, name)[order] for name in names},
-        age_reference=belief.age_reference,
-        idle_cap=belief.idle_cap,
-        source=belief.source,
-    )
+    return replace(belief, **{name: getattr(belief, name)[order] for name in names})
 
 
 def _log_sd(belief: Belief, age: float) -> float:

@@ -27,23 +27,8 @@ SCALED = {
 #: Round stall torques, N*m, between and beyond those of the library's classes. Common practice:
 #: small drives are named after a round torque; that these are the steps is an assumption.
 ROUND = (
-    1.0,
-    1.5,
-    2.0,
-    2.5,
-    3.0,
-    4.0,
-    5.0,
-    6.0,
-    8.0,
-    10.0,
-    12.0,
-    16.0,
-    20.0,
-    25.0,
-    30.0,
-    40.0,
-    60.0,
+    *(1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0),
+    *(10.0, 12.0, 16.0, 20.0, 25.0, 30.0, 40.0, 60.0),
 )
 LONGEST = 8  # rungs of the default ladder
 _BELOW, _ABOVE = 1.6, 1.7  # how far it goes beyond the ratings of interest

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from shutoffsim.model.layout import YEAR
 from shutoffsim.study.torque import Torque, torque_over_years
-from shutoffsim.study.valves import BeliefLike
+
+if TYPE_CHECKING:
+    from shutoffsim.study.fit_torque.belief import Belief
 
 DAY = 86400.0
 INTERVALS = (("never", np.inf), ("yearly", YEAR), ("monthly", 30.0 * DAY), ("weekly", 7.0 * DAY))
@@ -68,7 +70,7 @@ class Makeup:
 
 
 def needs(
-    params: Any, used: Sequence[Torque], seed: int, belief: BeliefLike | None = None
+    params: Any, used: Sequence[Torque], seed: int, belief: Belief | None = None
 ) -> tuple[Need, ...]:
     """Return the torque needed by exercise interval and time.
 
@@ -79,7 +81,7 @@ def needs(
     used : sequence of Torque
         Of the design as it is.
     seed : int
-    belief : BeliefLike, optional
+    belief : optional
         What is believed of the valve, in place of what ``params`` say.
     """
     own = float(params["exercise_interval"][0])

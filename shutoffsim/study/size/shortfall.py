@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from shutoffsim.estimate.estimate import Estimate, with_interval
 from shutoffsim.model import layout as L
-from shutoffsim.study.size.supply import bad_day, share_on_battery
+from shutoffsim.study.size.supply import alter, share_on_battery
 from shutoffsim.study.size.valves import Demands, Tries, try_all
 from shutoffsim.study.torque import SHARES, quantile_of
 from shutoffsim.study.valves import UNIT, Valves
@@ -207,7 +207,7 @@ def _bad_day_failures(
     params: Any, own: int, valves: Valves, demands: Demands, seed: int, worn: float
 ) -> NDArray[np.float64]:
     """Return the mean probability by rating (k,) if every demand came on a bad day."""
-    changed = bad_day(params)
+    changed = alter(params)
     changed["actuator_wear"] = 0.0
     # Worn out from the start: the unit's torque is lowered by what a service life takes.
     left = np.maximum(1.0 - params["actuator_wear"][own] * worn, 0.0)

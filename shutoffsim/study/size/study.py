@@ -18,11 +18,12 @@ from shutoffsim.study.size.result import Sizing
 from shutoffsim.study.size.valves import believed, draw_demands
 from shutoffsim.study.size.window import find_window
 from shutoffsim.study.torque import source_of, stall_figures, torque_over_years
-from shutoffsim.study.valves import BeliefLike, draw_valves
+from shutoffsim.study.valves import draw_valves
 from shutoffsim.version import __version__
 
 if TYPE_CHECKING:
     from shutoffsim.scenario import Scenario
+    from shutoffsim.study.fit_torque.belief import Belief
 
 TARGET = 0.01
 CONFIDENCE = 0.9
@@ -73,7 +74,7 @@ def size(
     target: float = TARGET,
     confidence: float = CONFIDENCE,
     measurements: str | Path | None = None,
-    belief: BeliefLike | None = None,
+    belief: Belief | None = None,
     ratings: Sequence[str | float] | None = None,
     scale: ladder.Scale = "gears",
     price: Sequence[str] = (),
@@ -96,7 +97,7 @@ def size(
         Share of valves like this one on which it must hold.
     measurements : str or Path, optional
         Readings of this valve's torque, for :func:`shutoffsim.study.fit_torque.fit_torque`.
-    belief : BeliefLike, optional
+    belief : optional
         What to believe of the valve, in their place.
     ratings : sequence of str or float, optional
         Ratings to compare, such as ``"4 N*m"``; the design's own is added. Default: eight or so

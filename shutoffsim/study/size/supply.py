@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -124,23 +124,23 @@ def share_on_battery(p: Any) -> float:
     return min(share, 1.0)
 
 
-def sag(p: Any) -> None:
-    """Lower the supply's voltage by a tenth."""
-    p["supply_voltage"] *= SAG
+Change = Mapping[str, Callable[[Any], Any]]  # of parameters, by name
+
+AS_STATED: Change = {}
+SAGGED: Change = {"supply_voltage": lambda volts: volts * SAG}
+EMPTY: Change = {
+    "battery_voltage": lambda volts: volts * LOW,
+    "battery_resistance": lambda ohms: ohms * LOW_RESISTANCE,
+}
+CHILLED: Change = {"actuator_ambient": lambda _: COLD}
+BAD_DAY: Change = {**SAGGED, **EMPTY, **CHILLED}  # wear is left to age
 
 
-def empty_battery(p: Any) -> None:
-    """Leave the battery low."""
-    p["battery_voltage"] *= LOW
-    p["battery_resistance"] *= LOW_RESISTANCE
-
-
-def bad_day(params: Any) -> Any:
-    """Return parameters (k,) of a bad day: low supply or battery, cold; wear is left to age."""
+def alter(params: Any, change: Change = BAD_DAY) -> Any:
+    """Return changed parameters (k,); by default those of a bad day."""
     params = params.copy()
-    sag(params)
-    empty_battery(params)
-    params["actuator_ambient"] = COLD
+    for name, new in change.items():
+        params[name] = new(params[name])
     return params
 
 
@@ -157,70 +157,45 @@ def conditions(params: Any, usual: float, stiff: float, worn: float) -> tuple[Co
         Strokes that a worn actuator has made.
     """
     p = params[0]
-    rows: list[tuple[str, Callable[[Any], None], float, bool]] = [
-        ("supply as stated", _nothing, 0.0, True),
-        ("mains 10 % low", sag, 0.0, True),
-        ("10 m of thin cable", lambda q: _add(q, "supply_resistance", CABLE), 0.0, True),
-        ("current limited", lambda q: _limit(q, LIMIT * p.actuator_stall_current), 0.0, True),
-        ("cold, 0 degC", lambda q: _put(q, "actuator_ambient", COLD), 0.0, True),
-        ("hot, 40 degC", lambda q: _put(q, "actuator_ambient", HOT), 0.0, True),
-        ("worn", _nothing, worn, True),
+    limit = LIMIT * p.actuator_stall_current
+    rows: list[tuple[str, Change, float, bool]] = [
+        ("supply as stated", AS_STATED, 0.0, True),
+        ("mains 10 % low", SAGGED, 0.0, True),
+        ("10 m of thin cable", {"supply_resistance": lambda ohms: ohms + CABLE}, 0.0, True),
+        ("current limited", {"actuator_current_limit": lambda a: np.minimum(a, limit)}, 0.0, True),
+        ("cold, 0 degC", CHILLED, 0.0, True),
+        ("hot, 40 degC", {"actuator_ambient": lambda _: HOT}, 0.0, True),
+        ("worn", AS_STATED, worn, True),
     ]
     if p.battery_fitted == 1:
         rows[1:1] = [
-            ("battery as stated", _nothing, 0.0, False),
-            ("battery full", lambda q: _scale(q, "battery_voltage", FULL), 0.0, False),
-            ("battery low", empty_battery, 0.0, False),
+            ("battery as stated", AS_STATED, 0.0, False),
+            ("battery full", {"battery_voltage": lambda volts: volts * FULL}, 0.0, False),
+            ("battery low", EMPTY, 0.0, False),
         ]
     found = [_condition(params, (usual, stiff), *row) for row in rows]
     mains = _weaker(params) if p.battery_fitted == 1 else True
-    worst = _condition(params, (usual, stiff), "bad day", _bad, worn, mains)
+    worst = _condition(params, (usual, stiff), "bad day", BAD_DAY, worn, mains)
     return (*found, worst)
 
 
 def _weaker(params: Any) -> bool:
     """Return whether the supply, not the battery, is the weaker one on a bad day."""
     supply, battery = (
-        _condition(params, (0.0, 0.0), "bad day", _bad, 0.0, m) for m in (True, False)
+        _condition(params, (0.0, 0.0), "bad day", BAD_DAY, 0.0, m) for m in (True, False)
     )
     return supply.torque <= battery.torque
-
-
-def _nothing(_q: Any) -> None:
-    """Leave everything as in the file."""
-
-
-def _bad(q: Any) -> None:
-    q[:] = bad_day(q)
-
-
-def _put(q: Any, name: str, value: float) -> None:
-    q[name] = value
-
-
-def _add(q: Any, name: str, value: float) -> None:
-    q[name] += value
-
-
-def _scale(q: Any, name: str, factor: float) -> None:
-    q[name] *= factor
-
-
-def _limit(q: Any, value: float) -> None:
-    q["actuator_current_limit"] = np.minimum(q["actuator_current_limit"], value)
 
 
 def _condition(
     params: Any,
     torques: tuple[float, float],
     name: str,
-    change: Callable[[Any], None],
+    change: Change,
     strokes: float,
     mains: bool,
 ) -> Condition:
-    changed = params.copy()
-    change(changed)
-    q = changed[0]
+    q = alter(params, change)[0]
     unit = quantile(q.actuator_unit_spread, 0.5)
     voltage, resistance = source_of(q, mains)
     (given, current, rail, usual, burning), (_g, _c, _r, stiff, _b) = (
@@ -265,7 +240,7 @@ def stall_curve(params: Any, worn: float) -> StallCurve:
     torques = np.linspace(0.0, 0.99 * most, _TORQUES)
     times = []
     mains = _weaker(params) if p.battery_fitted == 1 else True
-    for q, strokes, source in ((p, 0.0, True), (bad_day(params)[0], worn, mains)):
+    for q, strokes, source in ((p, 0.0, True), (alter(params)[0], worn, mains)):
         v, r = source_of(q, source)
         found = [stall_figures(q, unit, strokes, v, r, torque)[3] for torque in torques]
         times.append(np.where(np.isfinite(found), found, np.nan))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +13,10 @@ from shutoffsim.model.quantiles import FIXED, LOGNORMAL
 from shutoffsim.model.valve import age_growth
 from shutoffsim.study.size.strokes import try_strokes
 from shutoffsim.study.use import rests_of_life
-from shutoffsim.study.valves import BeliefLike, Valves, quantiles_of
+from shutoffsim.study.valves import Valves, quantiles_of
+
+if TYPE_CHECKING:
+    from shutoffsim.study.fit_torque.belief import Belief
 
 Array = NDArray[np.float64]
 
@@ -37,7 +40,7 @@ class Demands:
     share: Array
 
 
-def believed(params: Any, belief: BeliefLike | None) -> Any:
+def believed(params: Any, belief: Belief | None) -> Any:
     """Return parameters (k,) whose distributions of the valve are those of a belief.
 
     Histories draw the valve's properties independently, while in a belief they hang together. So

@@ -180,16 +180,7 @@ def _times_picture(found: Assessment, designs: Designs, step: str) -> Picture:
     for name in designs.drawn:
         points = _of_step(found.design(name), step)
         shown = [p for p in points.curve if p.time_s <= _SHOWN_UNTIL] if points else []
-        lines.append(
-            figures.Line(
-                designs.letter(name),
-                designs.number(name),
-                [p.time_s for p in shown],
-                [p.share.value for p in shown],
-                [max(p.share.low, 0.0) for p in shown],
-                [p.share.high for p in shown],
-            )
-        )
+        lines.append(designs.line(name, [(point.time_s, point.share) for point in shown]))
     drawing = figures.curves(
         lines, f"time, {step}", "share of all leaks that have reached this step", x_ticks=_TICKS
     )

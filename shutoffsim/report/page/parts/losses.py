@@ -23,37 +23,20 @@ def losses(found: Assessment, designs: Designs) -> Section:
     if not any(design.yearly_loss.curve for design in found.designs):
         return Section("losses", title, [Words("No leak of these designs causes a loss.")])
     money = found.currency
+    tail, of_sum, of_largest = "(tail average)", "a year's losses", "the largest loss"
+    captions: dict[str, Callable[[PeriodLoss], cells.Estimate]] = {
+        f"Sum of {of_sum} exceeded at each return period": lambda period: period.aggregate,
+        f"Mean of {of_sum} beyond each return period {tail}": lambda period: period.aggregate_tail,
+        "Largest loss of a year exceeded at each return period": lambda period: period.occurrence,
+        f"Mean of {of_largest} beyond each return period {tail}": (
+            lambda period: period.occurrence_tail
+        ),
+    }
+    tables = [_by_period(found, designs, f"{c}, {money}", of) for c, of in captions.items()]
     blocks: list[Block] = [
         _picture(found, designs),
-        _by_period(
-            found,
-            designs,
-            f"Sum of a year's losses exceeded at each return period, {money}",
-            lambda period: period.aggregate,
-        ),
-        _by_period(
-            found,
-            designs,
-            f"Mean of a year's losses beyond each return period (tail average), {money}",
-            lambda period: period.aggregate_tail,
-        ),
-        Folded(
-            "The same for the largest single loss of a year",
-            [
-                _by_period(
-                    found,
-                    designs,
-                    f"Largest loss of a year exceeded at each return period, {money}",
-                    lambda period: period.occurrence,
-                ),
-                _by_period(
-                    found,
-                    designs,
-                    f"Mean of the largest loss beyond each return period (tail average), {money}",
-                    lambda period: period.occurrence_tail,
-                ),
-            ],
-        ),
+        *tables[:2],
+        Folded("The same for the largest single loss of a year", tables[2:]),
     ]
     if any(not p.resolved for design in found.designs for p in design.yearly_loss.periods):
         blocks.insert(
@@ -75,16 +58,7 @@ def _picture(found: Assessment, designs: Designs) -> Picture:
             for point in found.design(name).yearly_loss.curve
             if point.loss > 0.0 and point.aggregate.value >= _RAREST
         ]
-        lines.append(
-            figures.Line(
-                designs.letter(name),
-                designs.number(name),
-                [point.loss for point in points],
-                [point.aggregate.value for point in points],
-                [max(point.aggregate.low, 0.0) for point in points],
-                [point.aggregate.high for point in points],
-            )
-        )
+        lines.append(designs.line(name, [(point.loss, point.aggregate) for point in points]))
     drawing = figures.curves(
         lines,
         f"sum of losses in a year, {found.currency}",

@@ -17,7 +17,7 @@ from shutoffsim.report.page.blocks import (
     Words,
 )
 from shutoffsim.report.page.cells import Designs
-from shutoffsim.report.page.parts.upkeep import values_of
+from shutoffsim.report.summary.values import Values
 from shutoffsim.study.cautions import FITTING
 
 if TYPE_CHECKING:
@@ -38,7 +38,7 @@ def cautions(found: Assessment, _designs: Designs) -> Section:
     """Return what must be heeded, what can still go wrong, and what the figures leave out."""
     chosen = found.design(found.chosen)
     shares = {mode.mode: mode.leaks.value for mode in chosen.modes}
-    risks = wording.residual_risks(values_of(found, found.chosen), shares)
+    risks = wording.residual_risks(Values(found.ledger(found.chosen, used=True)), shares)
     blocks: list[Block] = [Points(FITTING, title="Cautions")]
     if risks:
         blocks.append(

@@ -16,16 +16,10 @@ if TYPE_CHECKING:
     from shutoffsim.study.assessment.upkeep_parts import Maintenance, ServiceLimits
 
 
-def values_of(found: Assessment, name: str) -> Values:
-    """Return the values that have an effect in a design, to be looked up."""
-    ledger = found.ledger(name, used=True)
-    return Values(ledger)
-
-
 def upkeep(found: Assessment, _designs: Designs) -> Section:
     """Return what is tested and replaced when, limits for service, and what to do when it fails."""
     name = found.chosen
-    values, facts = values_of(found, name), found.design(name).maintenance
+    values, facts = Values(found.ledger(name, used=True)), found.design(name).maintenance
     blocks: list[Block] = [
         Words(f"For “{name}”. The intervals are those assumed in the figures of this report."),
         _tasks("When the work is done", wording.commissioning(values)),
