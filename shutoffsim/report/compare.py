@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
-from shutoffsim.report.text import Column, improvement, pack, percent, plus_minus, ranges, wrap
+from shutoffsim.report.text import (
+    Column,
+    improvement,
+    percent,
+    plus_minus,
+    print_table,
+    ranges,
+    wrap,
+)
 from shutoffsim.study.cautions import ESTIMATE
 from shutoffsim.study.comparison import FIGURES
 
@@ -64,9 +72,7 @@ def _print_tables(console: Console, result: Comparison, names: tuple[str, ...]) 
     )
     modes = Column("largest failure modes, share of all leaks", _modes(result), wraps=True)
     for columns in (_columns(result), [modes]):
-        for table in pack(Column("design", names), columns, console.width):
-            console.print()
-            console.print(table)
+        print_table(console, Column("design", names), columns, "before")
 
 
 def _columns(result: Comparison) -> list[Column]:

@@ -39,6 +39,16 @@ def blank(width: float = 7.0, height: float = 4.4, panels: int = 1) -> tuple[Fig
     return figure, axes
 
 
+def round_ticks(axes: Any, low: float, high: float) -> None:
+    """Mark 1, 2 and 5 of each decade between two ends of a logarithmic horizontal axis."""
+    axes.set_xscale("log")
+    axes.set_xlim(low, high)
+    ticks = [c * 10.0**e for e in range(-3, 5) for c in (1.0, 2.0, 5.0)]
+    shown = [tick for tick in ticks if low <= tick <= high]
+    axes.set_xticks(shown, [f"{tick:g}" for tick in shown])
+    axes.minorticks_off()
+
+
 def forest(result: Comparison) -> Figure:
     """Return a forest plot: expected annual damage of each design with its 95 % interval.
 

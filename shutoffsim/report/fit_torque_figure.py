@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from shutoffsim.model.layout import YEAR
 from shutoffsim.model.valve import WEEK
-from shutoffsim.report.figures import blank
+from shutoffsim.report.figures import blank, round_ticks
 from shutoffsim.study.fit_torque.rows import BELOW, BETWEEN, EXACT, NOT_MOVED
 
 if TYPE_CHECKING:
@@ -143,16 +143,11 @@ def before_and_after(fit: TorqueFit) -> Figure:
         draws = np.sort(belief.torque(fit.age, month, closing=True))
         over = 1.0 - (np.arange(len(draws)) + 0.5) / len(draws)
         axes.plot(draws, 100.0 * over, linestyle=style, color=ink, linewidth=2.0, label=label)
-    axes.set_xscale("log")
     low, high = (
         float(q)
         for q in np.quantile(fit.prior.torque(fit.age, month, closing=True), [0.002, 0.998])
     )
-    ticks = [c * 10.0**e for e in range(-3, 5) for c in (1.0, 2.0, 5.0)]
-    shown = [tick for tick in ticks if low <= tick <= high]
-    axes.set_xlim(low, high)
-    axes.set_xticks(shown, [f"{tick:g}" for tick in shown])
-    axes.minorticks_off()
+    round_ticks(axes, low, high)
     axes.set_ylim(0.0, 100.0)
     axes.set_xlabel("torque to close now, after a month of rest, N*m")
     axes.set_ylabel("chance that it is more, %")

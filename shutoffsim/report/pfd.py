@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
-from shutoffsim.report.text import Column, pack, percent, plus_minus, wrap
+from shutoffsim.report.text import Column, percent, plus_minus, print_table, wrap
 from shutoffsim.study.digits import amount
 
 if TYPE_CHECKING:
@@ -43,13 +43,8 @@ def print_failure_on_demand(console: Console, result: FailureOnDemand) -> None:
     )
     console.print()
     rows = {**_large(result), "all": result.probability}
-    table = pack(
-        Column("failure mode", tuple(rows)),
-        [plus_minus("share of all leaks", list(rows.values()), 100.0, "%")],
-        width,
-    )
-    for part in table:
-        console.print(part)
+    shares = plus_minus("share of all leaks", list(rows.values()), 100.0, "%")
+    print_table(console, Column("failure mode", tuple(rows)), [shares], "")
     console.print()
     found = result.probability
     if not found.value > 0.0:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
-from shutoffsim.report.text import Column, pack, plus_minus, ranges, wrap
+from shutoffsim.report.text import Column, plus_minus, print_table, ranges, wrap
 from shutoffsim.study.cautions import ESTIMATE
 from shutoffsim.study.digits import amount
 from shutoffsim.study.portfolio.result import rough_error
@@ -35,9 +35,7 @@ def print_portfolio(console: Console, result: PortfolioResult, file: str) -> Non
     console.print(Text(f"{result.scenario}: {result.dwellings:,} dwellings", style="bold"))
     console.print(wrap("with the 95 % interval of the simulation", width))
     label = Column("whole portfolio", ("all dwellings",))
-    for table in pack(label, _totals(result), width):
-        console.print()
-        console.print(table)
+    print_table(console, label, _totals(result), "before")
     if result.curves:
         _print_curves(console, result)
     console.print()
@@ -94,9 +92,7 @@ def _print_curves(console: Console, result: PortfolioResult) -> None:
         )
         for name, curve in result.curves.items()
     ]
-    for table in pack(label, columns, console.width):
-        console.print()
-        console.print(table)
+    print_table(console, label, columns, "before")
 
 
 def _loss(e: Estimate | None) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from rich.text import Text
@@ -13,8 +13,8 @@ from shutoffsim.report.text import (
     align,
     bullet,
     chance,
-    pack,
     plus_minus,
+    print_table,
     torque_text,
     wrap,
 )
@@ -87,11 +87,6 @@ def _head(console: Console, title: str, text: str) -> None:
     console.print(wrap(text, console.width))
 
 
-def _table(console: Console, label: Column, columns: Sequence[Column]) -> None:
-    for part in pack(label, columns, console.width):
-        console.print(part)
-
-
 def _print_ladder(console: Console, result: Sizing) -> None:
     _head(
         console,
@@ -106,7 +101,7 @@ def _print_ladder(console: Console, result: Sizing) -> None:
     names = tuple(
         f"{torque_text(rung.rating)}{' (in use)' if rung.own else ''}" for rung in result.rungs
     )
-    _table(
+    print_table(
         console,
         Column(f"rating, {_UNIT}", names),
         [
@@ -126,6 +121,7 @@ def _print_ladder(console: Console, result: Sizing) -> None:
                 for i, share in enumerate((50, 95, 99))
             ),
         ],
+        "",
     )
     ways = [
         f"{torque_text(row.rating)}: " + ", ".join(
@@ -173,7 +169,8 @@ def _print_histories(console: Console, result: Sizing) -> None:
                 tuple("" if r.step_price is None else f"{r.step_price:,.2f}" for r in rows),
             )
         )
-    _table(console, Column(f"rating, {_UNIT}", tuple(torque_text(r.rating) for r in rows)), columns)
+    label = Column(f"rating, {_UNIT}", tuple(torque_text(r.rating) for r in rows))
+    print_table(console, label, columns, "")
     console.print(wrap(_worth_of_step(result), console.width))
 
 
@@ -213,10 +210,11 @@ def _print_window(console: Console, result: Sizing) -> None:
             for name, bound in window.upper.items()
         ),
     ]
-    _table(
+    print_table(
         console,
         Column("torque", tuple(name for name, _ in rows)),
         [Column(_UNIT, align([_three(value) for _, value in rows]))],
+        "",
     )
     name, bound = window.least_upper
     if window.empty:
@@ -255,10 +253,11 @@ def _print_need(console: Console, result: Sizing) -> None:
         ).rstrip()
         for row in result.needs
     }
-    _table(
+    print_table(
         console,
         Column("years from now", tuple(f"{y:.3g}" if y else "now" for y in years)),
         [Column(name, tuple(cells[name, y] for y in years)) for name in names],
+        "",
     )
     console.print()
     console.print(
@@ -269,7 +268,7 @@ def _print_need(console: Console, result: Sizing) -> None:
         )
     )
     rows = result.makeup
-    _table(
+    print_table(
         console,
         Column("years from now", tuple(f"{r.years:.3g}" if r.years else "now" for r in rows)),
         [
@@ -283,6 +282,7 @@ def _print_need(console: Console, result: Sizing) -> None:
             )
         ]
         + [Column("seized", tuple(_percent(r.seized) for r in rows))],
+        "",
     )
 
 
@@ -300,7 +300,7 @@ def _print_available(console: Console, result: Sizing) -> None:
         "time.",
     )
     rows = result.conditions
-    _table(
+    print_table(
         console,
         Column("condition", tuple(row.name for row in rows)),
         [
@@ -311,6 +311,7 @@ def _print_available(console: Console, result: Sizing) -> None:
             Column("burns after", tuple(_seconds(row.burning, "never") for row in rows)),
             Column("stall margin", tuple(_margin(row.burning, row.margin) for row in rows)),
         ],
+        "",
     )
     notes = [f"{row.name}: {row.source}" for row in rows if row.source != "the scenario"]
     console.print(wrap("Conditions: " + "; ".join(notes) + ".", console.width))
@@ -326,7 +327,7 @@ def _print_intervals(console: Console, result: Sizing) -> None:
         f"exercising{known}. Above the minimum: paired difference on the same histories.",
     )
     rows = curve.rows
-    _table(
+    print_table(
         console,
         Column("exercise", tuple(_interval(row.interval) for row in rows)),
         [
@@ -342,6 +343,7 @@ def _print_intervals(console: Console, result: Sizing) -> None:
                 ),
             ),
         ],
+        "",
     )
     console.print(
         wrap(

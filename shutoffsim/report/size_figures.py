@@ -10,7 +10,7 @@ import numpy as np
 import seaborn as sns
 from matplotlib.figure import Figure
 
-from shutoffsim.report.figures import blank
+from shutoffsim.report.figures import blank, round_ticks
 from shutoffsim.study.size.need import IN_USE
 from shutoffsim.study.size.supply import RAISED
 from shutoffsim.study.size.window import LIMITS
@@ -158,14 +158,9 @@ def window_of_torque(result: Sizing) -> Figure:
         title = f"The window is empty: the {LIMITS[name]} is below the torque required"
     else:
         title = f"The window: from {window.lower:.3g} N*m on"
-    axes.set_xscale("log")
-    axes.set_xlim(low, high)
+    round_ticks(axes, low, high)
     axes.set_yticks(range(len(labels)), labels)
     axes.set_ylim(len(labels) - 0.5, -0.7)
-    ticks = [c * 10.0**e for e in range(-3, 5) for c in (1.0, 2.0, 5.0)]
-    ticks = [x for x in ticks if low <= x <= high]
-    axes.set_xticks(ticks, [f"{x:g}" for x in ticks])
-    axes.minorticks_off()
     axes.set_xlabel(f"torque at the shaft, N*m ({result.confidence:.0%} confidence)")
     axes.set_title(title, loc="left", fontsize=10)
     return figure

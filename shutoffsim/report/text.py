@@ -252,11 +252,19 @@ def pack(label: Column, columns: Sequence[Column], width: int) -> Iterator[Table
         yield _table(label, first, row)
 
 
-def print_table(console: Console, label: Column, columns: Sequence[Column]) -> None:
-    """Print a table in as many parts as the width asks for, an empty line after each."""
+def print_table(
+    console: Console, label: Column, columns: Sequence[Column], empty: str = "after"
+) -> None:
+    """Print a table in as many parts as the width asks for.
+
+    ``empty`` says where an empty line stands: ``before`` or ``after`` each part, or nowhere.
+    """
     for part in pack(label, columns, console.width):
+        if empty == "before":
+            console.print()
         console.print(part)
-        console.print()
+        if empty == "after":
+            console.print()
 
 
 def print_section(console: Console, head: str, before: str = "\n") -> None:

@@ -122,9 +122,7 @@ def ranges(
         axes.axvline(line_at, color=drawn("soft"), linewidth=1.0, linestyle=(0, (1.0, 2.0)))
     ends = [end for row in rows for end in (row.value, row.low, row.high) if math.isfinite(end)]
     _span(axes, [*ends, 0.0] if zero else ends)
-    axes.set_yticks(range(len(rows)), [row.label for row in rows])
-    _rows_down(axes, len(rows))
-    axes.set_xlabel(label)
+    _rows_down(axes, [row.label for row in rows], label)
     return figure
 
 
@@ -145,8 +143,11 @@ def _value_column(axes: Axes, rows: Sequence[Range]) -> None:
         )
 
 
-def _rows_down(axes: Axes, count: int) -> None:
-    axes.set_ylim(count - 0.4, -0.6)
+def _rows_down(axes: Axes, names: Sequence[str], label: str) -> None:
+    """Set the names of rows, from top to bottom, and what the axis below them is."""
+    axes.set_yticks(range(len(names)), names)
+    axes.set_xlabel(label)
+    axes.set_ylim(len(names) - 0.4, -0.6)
     axes.grid(axis="y", visible=False)
     axes.spines["left"].set_visible(False)
     axes.tick_params(axis="y", labelcolor=drawn("ink"))
@@ -180,9 +181,7 @@ def bars(rows: Sequence[tuple[str, float, float | None, str]], label: str) -> Fi
     _value_column(axes, plain)
     marks = [mark for _, _, mark, _ in rows if mark is not None and math.isfinite(mark)]
     _span(axes, [0.0, *marks, *(row[1] for row in rows)])
-    axes.set_yticks(range(len(rows)), [row[0] for row in rows])
-    _rows_down(axes, len(rows))
-    axes.set_xlabel(label)
+    _rows_down(axes, [row[0] for row in rows], label)
     return figure
 
 
@@ -328,9 +327,7 @@ def tornado(rows: Sequence[tuple[str, float, float, str]], base: float, label: s
     axes.set_xlim(low - room, high + room)
     axes.xaxis.set_major_locator(MaxNLocator(4))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: compact(x)))
-    axes.set_yticks(range(len(rows)), [row[0] for row in rows])
-    _rows_down(axes, len(rows))
-    axes.set_xlabel(label)
+    _rows_down(axes, [row[0] for row in rows], label)
     return figure
 
 
@@ -354,7 +351,5 @@ def headroom(rows: Sequence[tuple[str, TorqueAt]]) -> Figure:
             axes.plot([place], [at], marker=marker, color=drawn(colour), markersize=7)
             ends.append(place)
     _span(axes, [end for end in ends if math.isfinite(end)])
-    axes.set_yticks(range(len(rows)), [label for label, _ in rows])
-    _rows_down(axes, len(rows))
-    axes.set_xlabel("torque, N·m")
+    _rows_down(axes, [label for label, _ in rows], "torque, N·m")
     return figure
