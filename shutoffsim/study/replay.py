@@ -69,6 +69,8 @@ class Replay:
     events : tuple of Event
     incidents : tuple of dict
         The incidents that ended, with the columns of the incident table (docs/results.md).
+    volumes : tuple of tuple of float
+        When [s] anything happened during the incident, and the water [m3] escaped by then.
     """
 
     scenario: str
@@ -83,6 +85,7 @@ class Replay:
     start: Situation
     events: tuple[Event, ...]
     incidents: tuple[dict[str, Any], ...]
+    volumes: tuple[tuple[float, float], ...] = ()
 
     def __str__(self) -> str:
         return "\n".join(f"{duration(event.time)}: {event.what}" for event in self.events)
@@ -218,6 +221,8 @@ class _Record:
         self.beforehand: tuple[str, ...] = ()
         self.onset: float | None = None
         self.written = 0
+        self.key = 0  # of the leak whose water is followed
+        self.volumes: list[tuple[float, float]] = []
 
     def run(self) -> None:
         """Run the whole history."""
@@ -239,6 +244,8 @@ class _Record:
                 expected="a probe that is in the incident table",
             )
         self.onset = onset
+        self.key = PROBE_KEYS + probe
+        self.volumes = [(onset, 0.0)]
         self.beforehand = tuple(self._state_of_things(onset, state))
         self.events = [event for event in self.events if event.time >= onset - LEAD_IN]
         self.rows = np.zeros(1, L.INCIDENT)
@@ -247,8 +254,8 @@ class _Record:
         fork.state[0].n_rows = 0
         self.previous = fork.state.copy()[0]
         self.start = self.narrator.situation(onset, self.previous)
-        self._tell_onset(fork, onset, source, PROBE_KEYS + probe)
-        fork.run_probe(source, PROBE_KEYS + probe)
+        self._tell_onset(fork, onset, source, self.key)
+        fork.run_probe(source, self.key)
         if fork.state[0].n_rows > self.previous.n_rows or fork.state[0].n_rows == 0:
             self._tell_end(fork.state)
         self.written = int(fork.state[0].n_rows)
@@ -303,6 +310,9 @@ class _Record:
             if after.sensor_ok[k] != self.previous.sensor_ok[k]:
                 self.since[f"sensor {k}"] = now
         self.previous = after
+        if self.volumes:
+            for slot in np.flatnonzero((after.leak_on == 1) & (after.leak_key == self.key)):
+                self.volumes.append((now, float(after.leak_volume[slot])))
 
     def _state_of_things(self, now: float, s: Any) -> Iterator[str]:
         """Yield what is out of order, or worth knowing, at ``now``."""
@@ -345,4 +355,5 @@ class _Record:
             start=self.start,
             events=tuple(self.events),
             incidents=tuple(table.to_pylist()),
+            volumes=tuple(self.volumes),
         )

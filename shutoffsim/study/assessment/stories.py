@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
-import numpy as np
-
-from shutoffsim.engine.trace import History, new_state
 from shutoffsim.errors import ModelError
 from shutoffsim.model import layout as L
-from shutoffsim.model.streams import PROBE_KEYS
 from shutoffsim.study.assessment.upkeep_parts import Story, StoryEvent
 from shutoffsim.study.replay import Pick, Replay, replay
 
@@ -33,35 +29,11 @@ def tell(scenario: Scenario, design: str, seed: int) -> tuple[Story, ...]:
         except ModelError:
             continue  # no leak in the histories looked through
         if told.onset is not None and told.incidents:
-            stories.append(_story(pick, told, _volumes(scenario, told)))
+            stories.append(_story(pick, told))
     return tuple(stories)
 
 
-def _volumes(scenario: Scenario, told: Replay) -> list[tuple[float, float]]:
-    """Return when [s] anything happened during the incident, and the water [m3] escaped by then."""
-    p = scenario.parameters([told.design])[0]
-    assert told.onset is not None
-    assert told.probe is not None
-    key = PROBE_KEYS + told.probe
-    source = scenario.source_names.index(told.incidents[0]["source"])
-    history = History(p, new_state(told.seed, told.history), np.zeros(4096, L.INCIDENT))
-    history.begin()
-    history.run_to(told.onset)
-    volumes = [(told.onset, 0.0)]
-
-    def watch(now: float, _clock: int, state: Any) -> None:
-        for slot in range(L.SLOTS):
-            if state.leak_on[slot] == 1 and state.leak_key[slot] == key:
-                volumes.append((now, float(state.leak_volume[slot])))
-
-    fork = History(p, history.state.copy(), np.zeros(1, L.INCIDENT), watch)
-    fork.take_up(history.times, told.onset)
-    fork.state[0].n_rows = 0
-    fork.run_probe(source, key)
-    return volumes
-
-
-def _escaped(volumes: list[tuple[float, float]], time: float, whole: float) -> float | None:
+def _escaped(volumes: tuple[tuple[float, float], ...], time: float, whole: float) -> float | None:
     """Return the litres escaped by ``time``; None before the onset, all of it after the end."""
     if time < volumes[0][0]:
         return None
@@ -70,7 +42,7 @@ def _escaped(volumes: list[tuple[float, float]], time: float, whole: float) -> f
     return max(volume for at, volume in volumes if at <= time) / _LITRE
 
 
-def _story(pick: Pick, told: Replay, volumes: list[tuple[float, float]]) -> Story:
+def _story(pick: Pick, told: Replay) -> Story:
     row = told.incidents[0]
     assert told.onset is not None
     assert told.probe is not None
@@ -103,7 +75,7 @@ def _story(pick: Pick, told: Replay, volumes: list[tuple[float, float]]) -> Stor
                 after_onset_s=event.time - told.onset,
                 what=event.what,
                 details=event.details,
-                volume_l=_escaped(volumes, event.time, row["volume_l"]),
+                volume_l=_escaped(told.volumes, event.time, row["volume_l"]),
                 quiet=bool(event.quiet),
             )
             for event in told.events
