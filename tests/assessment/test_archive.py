@@ -277,6 +277,21 @@ def test_parts_that_speak_of_other_designs_are_refused(folder: Path, path: tuple
         load_assessment(folder)
 
 
+@pytest.mark.parametrize(
+    ("key", "wrong"),
+    [("horizon_years", "long"), ("precision_reached", "perhaps"), ("designs", 3)],
+)
+def test_a_wrong_kind_of_value_in_the_comparison_is_told_with_its_place(
+    folder: Path, key: str, wrong: object
+) -> None:
+    data = json.loads((folder / RESULT).read_text())
+    data["comparison"][key] = wrong
+    (folder / RESULT).write_text(json.dumps(data))
+    with pytest.raises(ModelError) as caught:
+        load_assessment(folder)
+    assert f"comparison.{key}" in str(caught.value.where)
+
+
 def test_result_of_another_version_is_told(folder: Path) -> None:
     data = json.loads((folder / RESULT).read_text())
     data["format"] = 999
