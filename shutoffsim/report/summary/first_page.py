@@ -115,7 +115,7 @@ def _losses(subject: Subject) -> dict[str, Any]:
     curves = [(label, told.yearly_loss) for label, told in shown]
     periods = [told.yearly_loss.periods for _, told in shown]
     rows = [
-        [f"{row[0].period_years:g} years", *(_period_loss(one) for one in row)]
+        [f"{row[0].period_years:,g} years", *(_period_loss(one) for one in row)]
         for row in zip(*periods, strict=True)
     ]
     seen = any(point.aggregate.value > 0.0 for _, loss in curves for point in loss.curve)
@@ -143,7 +143,9 @@ def _told(shown: list[tuple[str, DesignAssessment]], currency: str) -> str:
         periods = told.yearly_loss.periods
         usual = [p for p in periods if p.period_years in _TOLD_PERIODS]
         losses = [
-            f"{money(p.aggregate)} {currency} once in {p.period_years:g} years"
+            f"{money(p.aggregate)} {currency} once in {p.period_years:,g} years"
+            if p.aggregate.value > 0.0
+            else f"nothing, except in at most one year in {p.period_years:,g}"
             for p in usual or periods
         ]
         parts.append(f"{label}: " + (", ".join(losses) or "no losses"))

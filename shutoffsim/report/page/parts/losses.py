@@ -98,9 +98,12 @@ def _told(found: Assessment) -> str:
         periods = found.design(name).yearly_loss.periods
         if periods:
             last = min(periods, key=lambda period: abs(period.period_years - 100.0))
+            years = f"{last.period_years:,g}"
             parts.append(
                 f"with “{name}” more than {cells.said(last.aggregate)} {found.currency} once in "
-                f"{last.period_years:g} years"
+                f"{years} years"
+                if last.aggregate.value > 0.0
+                else f"with “{name}” nothing, except in at most one year in {years}"
             )
     return f"A year's losses come to: {'; '.join(parts)}." if parts else ""
 
@@ -121,5 +124,5 @@ def _by_period(
             row.append(cell)
         rows.append(row)
     first = found.designs[0].yearly_loss.periods
-    heads = ["design", *(f"{period.period_years:g} years" for period in first)]
+    heads = ["design", *(f"{period.period_years:,g} years" for period in first)]
     return Table(caption, heads, rows)
