@@ -32,7 +32,8 @@ def print_portfolio(console: Console, result: PortfolioResult, file: str) -> Non
         The table of dwellings.
     """
     width = console.width
-    console.print(Text(f"{result.scenario}: {result.dwellings:,} dwellings", style="bold"))
+    many = f"{result.dwellings:,} dwelling{'' if result.dwellings == 1 else 's'}"
+    console.print(Text(f"{result.scenario}: {many}", style="bold"))
     console.print(wrap("with the 95 % interval of the simulation", width))
     label = Column("whole portfolio", ("all dwellings",))
     print_table(console, label, _totals(result), "before")
@@ -84,7 +85,7 @@ def _print_curves(console: Console, result: PortfolioResult) -> None:
     if not periods:
         return
     heads = {"occurrence": "largest event of a year", "aggregate": "all losses of a year"}
-    label = Column("once in ... years", tuple(f"{years:g} years" for years in periods))
+    label = Column("once in ... years", tuple(f"{years:,g} years" for years in periods))
     columns = [
         Column(
             f"{heads[name]} exceeds, {result.currency}",

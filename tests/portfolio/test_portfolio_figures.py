@@ -46,7 +46,7 @@ def test_a_dwelling_is_what_its_own_histories_say(house, table):
     row = result.table().loc[3]
     params = house.parameters([row["design"]])
     params["valve_age"] = 6 * L.YEAR
-    tally = Tally(1, 10.0, block=1)
+    tally = Tally(1, 10.0, 1, params)
     tally.add(run_chunk(Setup.of(params, 1, probes=PROBES), 3 << 32, 12))
     damage, failing = tally.mean(0, T.LOSS, 0.0), tally.share(0, T.FAILED)
     assert row["expected_annual_damage"] == pytest.approx(damage.value, rel=1e-12)
@@ -58,6 +58,17 @@ def test_a_dwelling_is_what_its_own_histories_say(house, table):
     assert row["failure_high"] == pytest.approx(failing.high, rel=1e-6)
     leaks = tally.mean(0, T.LEAKS)
     assert row["leaks_per_year"] == pytest.approx(leaks.value, rel=1e-12)
+
+
+def test_failing_is_certain_only_where_nothing_can_close(house, table):
+    """Few histories bound a share that was always 1, unless nothing else is possible."""
+    alone = "dwelling,design\na,no automation\nb,no automation\n"
+    result = portfolio(house, table(alone), histories=4)
+    assert result.probability_of_failure_on_demand.certain
+    assert (result.table()[["failure_low", "failure_high"]] == 1.0).all(axis=None)
+    never = "dwelling,design,sensors.kitchen.reach_chance\na,plus battery,0\n"
+    found = portfolio(house, table(never), histories=4).probability_of_failure_on_demand
+    assert not found.certain
 
 
 def test_sums_and_their_errors(house, table):

@@ -16,6 +16,7 @@ from shutoffsim.engine.run import Chunk, Setup, run_chunk
 from shutoffsim.errors import Problem, ScenarioError
 from shutoffsim.estimate.estimate import t_factor
 from shutoffsim.model import layout as L
+from shutoffsim.model.elements import NUMBERED
 from shutoffsim.study.portfolio.dwellings import Row
 from shutoffsim.study.portfolio.settings import Base, Resolver
 
@@ -99,14 +100,14 @@ def run_block(question: Question | bytes, rows: tuple[Row, ...], guard: Any = No
     -------
     dict of arrays
         ``figures`` (dwellings that ran, len(FIGURES)); ``caps`` their greatest possible losses;
-        ``ran`` bool (rows,); ``sums``
+        ``closes`` whether anything fitted there can close; ``ran`` bool (rows,); ``sums``
         (dwellings that ran, histories, SUMS) per year; natural leaks with a loss as ``dwelling``
         (row number), ``region``, ``history``, ``onset`` [s] and ``loss``; ``failures`` as bytes
         of JSON.
     """
     resolver, asked = _unpacked(question) if isinstance(question, bytes) else _resolver(question)
     ran = np.zeros(len(rows), bool)
-    sums, natural, failures, caps = [], [], [], []
+    sums, natural, failures, caps, closes = [], [], [], [], []
     for place, row in enumerate(rows):
         try:
             params = resolver.record(row)
@@ -120,12 +121,14 @@ def run_block(question: Question | bytes, rows: tuple[Row, ...], guard: Any = No
         ran[place] = True
         sums.append(_history_sums(chunk, asked.years))
         caps.append(float(params["damage_loss_cap"][0]))
+        closes.append(NUMBERED[params["element_kind"][0]].closes)
         own = chunk.natural[chunk.natural["loss"] > 0.0]
         natural.append((row, own["history"] & (MOST_HISTORIES - 1), own["onset"], own["loss"]))
     stacked = np.array(sums).reshape(-1, asked.histories, SUMS)
     return {
-        "figures": _figures(stacked, np.array(caps)),
+        "figures": _figures(stacked, np.array(caps), np.array(closes, bool)),
         "caps": np.array(caps),
+        "closes": np.array(closes, bool),
         "ran": ran,
         "sums": stacked,
         "dwelling": _repeated([row.number for row, *_ in natural], natural),
@@ -200,11 +203,11 @@ def _history_sums(chunk: Chunk, years: float) -> Array:
     return sums / years
 
 
-def _figures(sums: Array, caps: Array) -> Array:
+def _figures(sums: Array, caps: Array, closes: NDArray[np.bool_]) -> Array:
     """Return :data:`FIGURES` of dwellings from their sums, intervals between histories.
 
     Where all histories came to the same damage, their spread says nothing: the interval is the
-    bound of :class:`shutoffsim.estimate.tally.Tally`.
+    bound of :class:`shutoffsim.estimate.tally.Tally`. Where nothing can close, failure is certain.
     """
     count, histories, _ = sums.shape
     out = np.full((count, len(FIGURES)), np.nan)
@@ -231,8 +234,9 @@ def _figures(sums: Array, caps: Array) -> Array:
     with np.errstate(invalid="ignore", divide="ignore"):
         half = factor * residual.std(axis=1, ddof=1) / root / mean[:, LEAKS]
     bound = min(3.0 / histories, 1.0)
-    certain = share >= 1.0 - 1e-12
-    out[:, 8] = np.where(certain, 1.0 - bound, np.maximum(share - half, 0.0))
+    always = share >= 1.0 - 1e-12
+    least = np.where(closes, 1.0 - bound, 1.0)
+    out[:, 8] = np.where(always, least, np.maximum(share - half, 0.0))
     out[:, 9] = np.where(share <= 0.0, bound, np.minimum(share + half, 1.0))
     return out
 

@@ -145,12 +145,22 @@ class Sums:
         self.histories, self.shared = histories, shared
         self.count = 0
         self._cap = 0.0
+        self._closes = False  # whether anything fitted anywhere can close
         self._by_history = np.zeros((histories, B.SUMS))
         self._covariance = np.zeros((B.SUMS, B.SUMS))  # of the sum of means
         self._squares = np.zeros(B.SUMS)  # of the variances, for their degrees of freedom
 
-    def add(self, sums: Array, caps: Array) -> None:
-        """Add dwellings, shape (dwellings, histories, SUMS), in order, and their loss caps."""
+    def add(self, sums: Array, caps: Array, closes: NDArray[np.bool_]) -> None:
+        """Add dwellings in order.
+
+        Parameters
+        ----------
+        sums : array (dwellings, histories, SUMS)
+        caps : array (dwellings,)
+            Their loss caps.
+        closes : bool array (dwellings,)
+            Whether anything fitted there can close.
+        """
         n = self.histories
         centred = sums - sums.mean(axis=1, keepdims=True)
         spread = np.matmul(centred.transpose(0, 2, 1), centred) / (n * max(n - 1, 1))
@@ -160,6 +170,7 @@ class Sums:
             self._squares += np.diag(covariance) ** 2
         self.count += len(sums)
         self._cap = max(self._cap, float(caps.max(initial=0.0)))
+        self._closes = self._closes or bool(closes.any())
 
     def _spread(self) -> tuple[Array, Array]:
         """Return the covariance of the sums and how many values each variance is worth."""
@@ -199,6 +210,8 @@ class Sums:
         if whole <= 0.0:
             return Estimate(math.nan, math.nan, 0.0, 1.0)
         value = part / whole
+        if figure == B.FAILED and not self._closes:
+            return Estimate.exact(1.0)
         if self.histories < 2:
             return Estimate(value, math.nan, 0.0, 1.0)
         c, worth = self._spread()

@@ -113,7 +113,7 @@ def portfolio(
     else:
         blocks = _run_there(question, dwellings, cluster, store, scenario.hash)
     for rows, arrays in blocks:
-        sums.add(arrays["sums"], arrays["caps"])
+        sums.add(arrays["sums"], arrays["caps"], arrays["closes"])
         years.add(arrays)
         own = read_failures(arrays)
         failed += len(own)
@@ -124,7 +124,9 @@ def portfolio(
             progress(done, dwellings.count)
     if sums.count == 0:
         raise ModelError(
-            f"none of the {failed:,} dwellings can be run",
+            f"none of the {failed:,} dwellings can be run"
+            if failed > 1
+            else "the only dwelling cannot be run",
             where=str(dwellings_path),
             found=f"row {failures[0].row}: {failures[0].problem}",
         )
