@@ -7,19 +7,16 @@ or drops it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Set
 from typing import Any, NamedTuple
 
 from shutoffsim.scenario import library
 from shutoffsim.scenario.entries import words
-from shutoffsim.scenario.problems import Problems, dotted, undotted
+from shutoffsim.scenario.problems import DESIGN_KEYS, Problems, dotted, undotted
 from shutoffsim.scenario.quantities import as_written
 from shutoffsim.scenario.schema import System
 from shutoffsim.scenario.schema.base import Section
 from shutoffsim.scenario.structure import Path, find, merge, parts, values, without
-
-#: Keys of a design that are no part of the system.
-DESIGN_KEYS = ("like", "description", "drop")
 
 
 class LeftOver(NamedTuple):
@@ -163,13 +160,21 @@ def dropped(tables: Any, raw: Any, design: str, problems: Problems) -> list[Path
                 found=f'"{key[:80]}"',
                 expected="the key of a value that the common part or the design that this one is "
                 "like states",
-                hint="remove it"
-                if path is not None and find(path, System)
-                else "check the spelling",
+                hint=_instead(path, stated),
             )
         else:
             paths.append(path)
     return paths
+
+
+def _instead(path: Path | None, stated: Set[Path]) -> str:
+    """What to do about a key that cannot be dropped."""
+    if path is None:
+        return "check the spelling"
+    below = [other for other in sorted(stated) if other[: len(path)] == path]
+    if below:
+        return f"drop its values one by one, such as {dotted(below[0])}"
+    return "remove it" if find(path, System) else "check the spelling"
 
 
 def take_over(

@@ -16,6 +16,8 @@ from shutoffsim.scenario.schema.base import LONGEST_NAME
 from shutoffsim.scenario.structure import Path, parts
 
 HEADING_KEYS = ("name", "description", "currency", "designs")
+#: Keys of a design that are no part of the system.
+DESIGN_KEYS = ("like", "description", "drop")
 DEFAULT_CURRENCY = "EUR"
 
 
@@ -142,7 +144,16 @@ def note(
             hint=context["hint"],
         )
     elif kind == "extra_forbidden":
+        if path[0] in HEADING_KEYS:  # at the top of a file these never come here
+            problems.add(
+                place,
+                f"{path[0]} cannot differ between designs",
+                hint="state it once, at the top of the file",
+            )
+            return
         known = _keys_at(path[:-1])
+        if len(path) == 1:
+            known += DESIGN_KEYS if place[0] == "designs" else HEADING_KEYS
         close = difflib.get_close_matches(path[-1], known, n=1, cutoff=0.5)
         problems.add(
             place,
@@ -214,7 +225,7 @@ def _keys_at(path: Path) -> list[str]:
         part = parts(model)[key]
         model = part.model  # type: ignore[assignment]
         named = part.kind == "named"
-    return list(parts(model)) + ([] if path else list(HEADING_KEYS))
+    return list(parts(model))
 
 
 def _show(raw: Any) -> str:

@@ -151,6 +151,26 @@ def test_what_cannot_be_dropped(drop, words):
     assert words in problem.message
 
 
+def test_sections_are_dropped_value_by_value():
+    text = "[dwelling.supply_pipe]\nlength = '20 m'\n[designs.a]\ndrop = ['dwelling.supply_pipe']\n"
+    (problem,) = problems(text)
+    assert "one by one, such as dwelling.supply_pipe.length" in problem.hint
+    loads(HEAD + text.replace("supply_pipe']", "supply_pipe.length']"))
+
+
+@pytest.mark.parametrize("key", ["name", "currency"])
+def test_a_heading_in_a_design_is_one_problem(key):
+    (problem,) = problems(f"[designs.a]\n{key} = 'USD'\n")
+    assert problem.message == f"{key} cannot differ between designs"
+
+
+def test_a_mistyped_key_of_a_design_or_the_top_finds_the_one_meant():
+    (problem,) = problems("[designs.a]\ndropp = ['valve.age']\n")
+    assert problem.hint == 'did you mean "drop"?'
+    with pytest.raises(ScenarioError, match='did you mean "currency"'):
+        loads("curency = 'USD'\n" + HEAD)
+
+
 def test_an_own_value_takes_the_place_of_what_is_dropped():
     text = "[valve]\nage = '3 years'\n[designs.a]\ndrop = ['valve.age']\nvalve.age = '1 year'\n"
     assert loads(HEAD + text).design("a").entries["valve", "age"].written == "1 year"
