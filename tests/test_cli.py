@@ -488,11 +488,13 @@ def test_an_interrupted_run_leaves_nothing_behind(tmp_path, number):
 @pytest.fixture
 def listening():
     before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
+    hook = sys.unraisablehook
     for number in before:  # a shell ignores interrupts for what it runs in the background
         signal.signal(number, signal.SIG_DFL)
     listen()
     yield
     _asked.clear()
+    sys.unraisablehook = hook
     for number, handler in before.items():
         signal.signal(number, handler)
 
@@ -517,6 +519,23 @@ def test_a_stop_that_got_lost_takes_effect_with_the_next_step(listening, number,
     with pytest.raises(raised):
         work()
     assert steps == [1]
+
+
+def test_a_stop_that_gets_lost_prints_no_traceback(listening, capsys):
+    """Errors in finalisers and in a compiler's callbacks are printed by Python, not raised."""
+
+    class Lost:
+        def __init__(self, error):
+            self.error = error
+
+        def __del__(self):
+            raise self.error
+
+    _asked.append(signal.SIGINT)
+    Lost(KeyboardInterrupt())  # gone at once
+    assert capsys.readouterr().err == ""
+    Lost(ValueError("something else"))
+    assert "something else" in capsys.readouterr().err
 
 
 def test_a_reader_that_stops_reading_is_no_error():

@@ -216,6 +216,13 @@ def listen() -> None:
     for number in (signal.SIGINT, signal.SIGTERM):
         if signal.getsignal(number) is not signal.SIG_IGN:
             signal.signal(number, _hear)
+    sys.unraisablehook = _pass_over
+
+
+def _pass_over(lost: sys.UnraisableHookArgs) -> None:
+    """Tell what was raised where nothing can be raised, unless it is a stop that is heard later."""
+    if not (_asked and issubclass(lost.exc_type, (KeyboardInterrupt, SystemExit))):
+        sys.__unraisablehook__(lost)
 
 
 def _hear(number: int, _frame: Any) -> None:
