@@ -59,7 +59,6 @@ def report(
     from shutoffsim.report.page.page import PAGE_ENDS, page
 
     target = out if out is not None else Path(f"{output_stem(source)}-report.html")
-    check_apart({"SCENARIO": source}, {"--out": target, "--save": save})
     if save is not None:
         if source.is_dir():
             raise ModelError(
@@ -70,6 +69,7 @@ def report(
                 hint="copy the folder instead",
             )
         check_place(save)
+    check_apart({"SCENARIO": source}, {"--out": target, "--save": save})
     with OutputFile(target, PAGE_ENDS) as file:
         found = find_assessment(
             source, Wish(design, precision, histories, seed, workers, return_periods)

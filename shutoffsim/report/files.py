@@ -151,7 +151,7 @@ def refusal(where: str, error: OSError) -> OutputError:
 
 
 def check_apart(inputs: Mapping[str, Path | None], outputs: Mapping[str, Path | None]) -> None:
-    """Refuse outputs that would overwrite an input or each other.
+    """Refuse outputs that would overwrite an input or each other, or lie in each other.
 
     Parameters
     ----------
@@ -161,7 +161,7 @@ def check_apart(inputs: Mapping[str, Path | None], outputs: Mapping[str, Path | 
     Raises
     ------
     OutputError
-        When two of them are the same file.
+        When two of them are the same file, or one is a folder that is to hold the other.
     """
     taken = {path.resolve(): name for name, path in inputs.items() if path is not None}
     for name, path in outputs.items():
@@ -172,6 +172,15 @@ def check_apart(inputs: Mapping[str, Path | None], outputs: Mapping[str, Path | 
             raise OutputError(
                 f"{name} would overwrite {other}", where=str(path), hint="choose another name"
             )
+    written = {path.resolve(): name for name, path in outputs.items() if path is not None}
+    for path, name in written.items():
+        for folder in path.parents:
+            if folder in written:  # a folder of results holds nothing else
+                raise OutputError(
+                    f"{name} would lie in the folder of {written[folder]}",
+                    where=str(path),
+                    hint="choose another place",
+                )
 
 
 def to_json(result: Any) -> str:

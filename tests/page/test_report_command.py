@@ -127,6 +127,7 @@ def test_places_are_checked_before_the_work(tmp_path):
         (["--out", tmp_path / "no" / "x.html"], "there is no such folder"),
         (["--out", tmp_path], "this is a folder"),
         (["--out", scenario], "would overwrite SCENARIO"),
+        (["--save", tmp_path / "k", "--out", tmp_path / "k" / "x.html"], "in the folder of --save"),
         (["--save", tmp_path / "taken"], "holds something other"),
         (["--save", tmp_path / "no" / "kept"], "there is no such folder"),
         (["--design", "nobody", "--out", tmp_path / "x.html"], "nobody"),
@@ -136,7 +137,7 @@ def test_places_are_checked_before_the_work(tmp_path):
         (["--return-periods", "nan", "--out", tmp_path / "x.html"], "out of range"),
         (["--return-periods", "", "--out", tmp_path / "x.html"], "found     nothing"),
     ):
-        done = run(scenario, *args, *(["--out", tmp_path / "z.html"] if "--save" in args else []))
+        done = run(scenario, *args, *([] if "--out" in args else ["--out", tmp_path / "z.html"]))
         assert done.exit_code == 2, args
         assert told in done.output.replace("\n", " ")
         assert "Traceback" not in done.output
