@@ -17,7 +17,7 @@ from shutoffsim.cli import app
 from shutoffsim.engine.run import Chunk, Setup, run_chunk
 from shutoffsim.errors import PrecisionWarning
 from shutoffsim.estimate import tally as T
-from shutoffsim.estimate.estimate import Estimate
+from shutoffsim.estimate.estimate import Estimate, t_factor, with_interval
 from shutoffsim.estimate.tally import Tally
 from shutoffsim.model import layout as L
 from shutoffsim.report.compare import print_comparison
@@ -25,6 +25,7 @@ from shutoffsim.report.page import cells
 from shutoffsim.report.pfd import print_failure_on_demand
 from shutoffsim.report.summary.money import answer as summary_answer
 from shutoffsim.report.text import bound, make_console, percent, plus_minus, ranges
+from shutoffsim.study.compare import chance_below_zero
 from shutoffsim.study.digits import amount
 from shutoffsim.study.pfd import failure_on_demand
 
@@ -156,6 +157,33 @@ def test_equal_designs_are_told_as_equal():
     told = summary_answer("1", "0", Estimate.exact(-0.0), damage, "EUR")
     assert "“1” is equal to “0” in every value" in told
     assert "-0" not in told
+
+
+def test_a_design_that_differs_is_not_told_as_equal():
+    """The second has the reference's values; every other leak is not sensed in the third."""
+    result = compared(RARE, RARE, RARE.replace("0.9995", "0.5"), histories=16)
+    assert result.differences[1].expected_annual_damage.value > 0.0
+    answer = result.answer()
+    assert "Every other" not in answer
+    assert "None of the designs is clearly better than “0”" in answer
+    assert "of “1” is the same" in answer
+
+
+def test_designs_without_damage_are_not_told_as_equal_in_every_value():
+    never = "\nleaks.hose.rate = '0 per year'\n"
+    result = compared(never, never + NOTHING, histories=16)
+    assert result.differences[0].expected_annual_damage == Estimate.exact(0.0)
+    assert "in every value" not in result.answer()
+    assert "No design changes expected water damage: it is 0 EUR a year" in result.answer()
+
+
+def test_the_chance_of_improvement_agrees_with_the_interval():
+    """An end of a 95 % interval is where the chance is 97.5 or 2.5 %, however few the histories."""
+    for n in (2, 3, 16, 4096):
+        edge = with_interval(-t_factor(n), 1.0, n)
+        assert edge.high == pytest.approx(0.0, abs=1e-12)
+        assert chance_below_zero(edge, n) == pytest.approx(0.975, abs=1e-9)
+        assert chance_below_zero(-edge, n) == pytest.approx(0.025, abs=1e-9)
 
 
 # --- shares --------------------------------------------------------------------------------------

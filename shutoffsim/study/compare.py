@@ -152,7 +152,9 @@ def summarise(
     differences = []
     for d, name in enumerate(names[1:], start=1):
         found = tally.difference(d, T.LOSS)
-        differences.append(Difference(name, names[0], found, _chance_below_zero(found)))
+        differences.append(
+            Difference(name, names[0], found, chance_below_zero(found, tally.blocks))
+        )
         if found.bounded and found.value == 0.0 and tally.blocks > 1:
             note = f"no difference to “{names[0]}” was seen; {_BOUND}"
             results[d] = replace(results[d], warnings=(*results[d].warnings, note))
@@ -235,12 +237,13 @@ def _cautions(d: int, tally: Tally) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _chance_below_zero(e: Estimate) -> float:
+def chance_below_zero(e: Estimate, n: int) -> float:
+    """Return the chance that the true value is below zero, by the t that its interval has."""
     if e.certain:
         return 0.5 if e.value == 0.0 else float(e.value < 0.0)
     if e.bounded:  # nothing tells how likely what was not seen is
         return 1.0 if e.high < 0.0 else 0.0 if e.low > 0.0 else math.nan
-    return float(special.ndtr(-e.value / e.std_error))
+    return float(special.stdtr(n - 1, -e.value / e.std_error))
 
 
 def _assumptions(scenario: Scenario, names: tuple[str, ...]) -> tuple[dict[str, Any], ...]:

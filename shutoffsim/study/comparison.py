@@ -114,8 +114,8 @@ class Difference:
         Design minus reference: negative is less damage.
     probability_of_improvement : float
         Chance that the design's expected annual damage is the lower one, from the uncertainty of
-        the simulation alone (normal approximation). One half for equal designs; nan where no
-        history showed a difference.
+        the simulation alone (Student's t, as the interval). One half for equal designs; nan where
+        no history showed a difference.
     """
 
     design: str
@@ -223,11 +223,7 @@ class Comparison:
         )
         less = -best.expected_annual_damage
         if less.certain and less.value == 0.0:
-            which = f"“{best.design}”" if len(self.differences) == 1 else "Every other design"
-            return (
-                f"{which} is equal to “{reference.name}” in every value, so expected water "
-                f"damage is the same, {told(damage)} {unit}."
-            )
+            return _no_better(self, best.design, unit)
         if self.histories == 1:
             return "One history says nothing about the uncertainty of a difference: run more."
         if less.bounded and less.value == 0.0:
@@ -251,6 +247,26 @@ class Comparison:
 
     def _repr_html_(self) -> str:
         return str(self.table().to_html(float_format=lambda x: f"{x:,.3g}"))
+
+
+def _no_better(result: Comparison, best: str, unit: str) -> str:
+    """Return the answer where the least damage certainly is that of the reference."""
+    reference, *others = result.designs
+    damage = told(reference.expected_annual_damage)
+    gaps = [d.expected_annual_damage for d in result.differences]
+    if not all(gap.certain and gap.value == 0.0 for gap in gaps):
+        return (
+            f"None of the designs is clearly better than “{reference.name}”: expected water damage "
+            f"of “{best}” is the same, {damage} {unit}, and none is estimated lower."
+        )
+    tally = result.tally
+    if tally is None or not all(tally.alike(d, 0) for d in range(1, len(result.designs))):
+        return f"No design changes expected water damage: it is {damage} {unit} with each."
+    which = f"“{best}”" if len(others) == 1 else "Every other design"
+    return (
+        f"{which} is equal to “{reference.name}” in every value, so expected water damage is "
+        f"the same, {damage} {unit}."
+    )
 
 
 def no_difference(design: str, reference: str, less: Estimate, unit: str) -> str:
