@@ -276,7 +276,9 @@ class Scenario:
 
 
 def _path(key: str | Path) -> Path:
-    path = undotted(key) if isinstance(key, str) else tuple(map(str, key))
+    path = undotted(key) if isinstance(key, str) else None
+    if isinstance(key, tuple):
+        path = tuple(map(str, key))
     if not path:
         raise ScenarioError(
             [

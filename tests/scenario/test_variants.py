@@ -152,9 +152,10 @@ def test_numbers_are_si_and_are_shown_in_the_units_that_stood_there():
         ("valve", 1.0, "a table was expected"),
         ("leaks.none.rate", 1e-9, "is missing"),
         ("service_life", 1e8, "cannot differ"),
-        ("name", "other", "no such key"),
+        ("name", "other", "name cannot differ"),
         ("valve..age", 1.0, "not a key"),
         ((), 1.0, "not a key"),
+        (5, 1.0, "not a key"),
     ],
 )
 def test_what_is_wrong_is_told_by_the_key_that_was_given(key, value, words):
