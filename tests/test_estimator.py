@@ -235,6 +235,18 @@ def test_a_difference_is_paired_and_sharper_for_it(watched):
     assert sharper >= 3
 
 
+@pytest.mark.parametrize(
+    ("wrong", "told"),
+    [
+        ({"engine": "simpy"}, "there is no such engine"),
+        ({"designs": "0"}, "designs are not a list"),
+    ],
+)
+def test_what_python_callers_get_wrong_is_told(wrong, told):
+    with pytest.raises(ModelError, match=told):
+        shutoffsim.compare(perfect("", ""), **{"histories": 4, **wrong})
+
+
 def test_designs_that_are_alike_differ_by_exactly_nothing():
     scenario = perfect(exercised_yearly(), exercised_yearly())
     found = shutoffsim.compare(scenario, histories=100).differences[0]

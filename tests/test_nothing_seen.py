@@ -37,6 +37,8 @@ contents_loss = "0 EUR/m2", loss_cap = "{CAP:.0f} EUR"}}
 sensors.a.reach_chance = 0.9995
 """
 TRUTH = 1e-6 * 0.0005 * 12_000.0  # leaks a year x share not sensed x loss
+#: As RARE, but every other leak is not sensed.
+HALF = RARE.replace("0.9995", "0.5")
 NOTHING = '\nelement.kind = "none"\n'
 HARMLESS = '\ndamage.harmless = "1 m3"\n'
 
@@ -161,12 +163,19 @@ def test_equal_designs_are_told_as_equal():
 
 def test_a_design_that_differs_is_not_told_as_equal():
     """The second has the reference's values; every other leak is not sensed in the third."""
-    result = compared(RARE, RARE, RARE.replace("0.9995", "0.5"), histories=16)
+    result = compared(RARE, RARE, HALF, histories=16)
     assert result.differences[1].expected_annual_damage.value > 0.0
     answer = result.answer()
     assert "Every other" not in answer
     assert "None of the designs is clearly better than “0”" in answer
     assert "of “1” is the same" in answer
+
+
+def test_a_design_equal_to_the_best_is_told_as_equal():
+    other = RARE.replace("0.9995", "0.9")
+    result = compared(HALF, other, other, histories=64)
+    assert result.as_good == ("2",)
+    assert result.answer().endswith("; equal to it in every value: “2”.")
 
 
 def test_designs_without_damage_are_not_told_as_equal_in_every_value():

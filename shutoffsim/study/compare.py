@@ -95,12 +95,14 @@ def compare(
     >>> result.histories
     64
     """
+    if isinstance(designs, str):
+        raise ModelError("designs are not a list", found=f'"{designs[:60]}"', expected="[names]")
     names = tuple(designs) if designs else scenario.designs
     for name in names:
         scenario.design(name)
     if precision is None and histories is None:
         raise ModelError("how long to run is not stated", expected="a precision or histories")
-    RunOptions(seed, workers, histories, precision)
+    RunOptions(seed, workers, histories, precision, engine=engine)
     setup = Setup.of(scenario.parameters(names), seed, engine, names=names)
     rule = StoppingRule(precision, LEAST_HISTORIES, MOST_HISTORIES)
     if histories is not None:

@@ -240,9 +240,17 @@ class Comparison:
             f"{told(less)} {unit} ({share:.0%}) against “{reference.name}”, "
             f"{interval_words(less)}"
         )
-        if self.as_good:
-            others = ", ".join(f"“{name}”" for name in self.as_good)
-            return f"{sentence}; not distinguishable from it: {others}."
+        order = [design.name for design in self.designs]
+        where = order.index(best.design)
+        equal: list[str] = []
+        close: list[str] = []
+        for name in self.as_good:
+            alike = self.tally is not None and self.tally.alike(order.index(name), where)
+            (equal if alike else close).append(f"“{name}”")
+        if equal:
+            sentence += f"; equal to it in every value: {', '.join(equal)}"
+        if close:
+            sentence += f"; not distinguishable from it: {', '.join(close)}"
         return sentence + "."
 
     def _repr_html_(self) -> str:

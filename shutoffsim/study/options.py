@@ -13,6 +13,7 @@ __all__ = ["Progress", "RunOptions", "check_count", "check_seed"]
 MOST_SEEDS = 2**64
 MOST_WORKERS = 1024
 MOST_HISTORIES = 100_000_000
+ENGINES = ("batch", "trace")
 _FINEST, _COARSEST = 1e-5, 1.0  # relative standard errors
 
 
@@ -34,6 +35,8 @@ class RunOptions:
         What ``histories`` may be here.
     precision_name : str
         What ``precision`` is called where it is asked for.
+    engine : str
+        "batch" or "trace".
 
     Raises
     ------
@@ -48,8 +51,13 @@ class RunOptions:
     least_histories: int = 1
     most_histories: int = MOST_HISTORIES
     precision_name: str = "precision"
+    engine: str = "batch"
 
     def __post_init__(self) -> None:
+        if self.engine not in ENGINES:
+            raise ModelError(
+                "there is no such engine", found=str(self.engine)[:60], expected="batch or trace"
+            )
         if self.histories is not None:
             check_count("histories", self.histories, self.least_histories, self.most_histories)
         elif self.precision is not None and not _FINEST <= self.precision < _COARSEST:

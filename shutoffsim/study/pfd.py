@@ -139,7 +139,9 @@ def failure_on_demand(
 
     A design that shows no failure in 65,536 histories gets an upper bound and no more histories.
     """
-    RunOptions(seed, workers, precision=relative_error, precision_name="relative_error")
+    RunOptions(
+        seed, workers, precision=relative_error, precision_name="relative_error", engine=engine
+    )
     check_count("most", most, 1, options.MOST_HISTORIES)
     setup = Setup.of(scenario.parameters([design]), seed, engine, PROBES, [design])
     setup = replace(setup, extra=EXTRA_PROBES, tilt=True)
