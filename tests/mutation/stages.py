@@ -70,6 +70,7 @@ SLOWER = (
     "tests/test_nothing_seen.py",
     "tests/test_demand.py",
     "tests/test_valve_age.py",
+    "tests/test_supply_pipe.py",
     "tests/test_stopping.py",
     "tests/test_streams.py",
     "tests/scenario/test_designs.py",
@@ -85,6 +86,7 @@ SLOWER = (
 #: As above, for the slower ones.
 BEST_SLOWER = {
     "model/aim.py": "tests/test_demand.py",
+    "model/pipe.py": "tests/test_supply_pipe.py",
     "engine/schedule.py": "tests/test_demand.py",
     "engine/batch.py": "tests/test_estimator.py",
     "engine/placement.py": "tests/test_estimator.py",
