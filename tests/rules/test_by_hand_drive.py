@@ -177,14 +177,19 @@ people.notice_burst = "1 h"
 supply = {voltage = "12 V", resistance = "6 ohm"}
 valve.breakaway = "2 N*m"
 controller = {shares_rail = true, brown_out = "11 V", restart_time = "20 s", watchdog = true}
-actuator.retries = RETRIES
+actuator = {retries = RETRIES, feedback = FEEDBACK}
 """
 
 
+@pytest.mark.parametrize("feedback", ["true", "false"])
 @pytest.mark.parametrize("retries", [0, 2])
-def test_a_controller_that_browns_out_restarts_and_tries_again(retries):
-    """0.2 A through 6 ohm leave 10.8 V. It fails after half a second and is back 20 s later."""
-    stage = Stage(BROWN_OUT.replace("RETRIES", str(retries))).leak(HOUR)
+def test_a_controller_that_browns_out_restarts_and_tries_again(retries, feedback):
+    """0.2 A through 6 ohm leave 10.8 V. It fails after half a second and is back 20 s later.
+
+    A controller that has lost its rail knows so without feedback of the end of travel.
+    """
+    changes = BROWN_OUT.replace("RETRIES", str(retries)).replace("FEEDBACK", feedback)
+    stage = Stage(changes).leak(HOUR)
     assert stage.to(HOUR + 1).state.controller == 0
     assert stage.to(HOUR + 20).state.controller == 0
     assert stage.to(HOUR + 20.6).state.controller == 1

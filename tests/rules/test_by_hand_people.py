@@ -6,6 +6,7 @@ import pytest
 from staged import DAY, HOUR, MINUTE, NOBODY, OUTAGE, Stage
 
 from shutoffsim.model import layout as L
+from shutoffsim.model.incident import set_position
 
 NEIGHBOUR = """
 sensors.a.reach_chance = 0
@@ -136,6 +137,14 @@ def test_as_many_sensors_must_report_as_there_are_votes(votes, seconds):
     row = stage.leak(HOUR).over(3 * HOUR)
     assert row["sensed"] == pytest.approx(seconds, abs=0.01)
     assert row["stopped_by"] == L.BY_AUTOMATION
+
+
+def test_water_that_runs_again_must_be_reported_by_as_many_sensors_as_before():
+    """Two reported, and it closed. Opened on the leak, the valve waits for two reports anew."""
+    stage = Stage(SECOND + NOBODY + "detection.votes = 2\n").leak(HOUR).to(HOUR + 121)
+    assert (stage.state.position, stage.state.leak_votes[0]) == (L.SHUT, 2)
+    set_position(stage.p, stage.state, stage.history.now, L.OPEN, L.BY_NOBODY)
+    assert (stage.state.leak_votes[0], stage.state.leak_demanded[0]) == (0, 0)
 
 
 SENSOR = L.FIRST_SOURCE + 1  # its clock; there is one source
