@@ -220,7 +220,7 @@ def listen() -> None:
 
 
 def _pass_over(lost: sys.UnraisableHookArgs) -> None:
-    """Report what was raised where nothing can be raised, unless it is a stop that is heard later."""
+    """Report what was raised where nothing can be, unless it is a stop that is heard later."""
     if not (_asked and issubclass(lost.exc_type, (KeyboardInterrupt, SystemExit))):
         sys.__unraisablehook__(lost)
 
