@@ -27,6 +27,7 @@ QUICK = (
     "tests/rules/test_by_hand_drive.py",
     "tests/rules/test_by_hand_surroundings.py",
     "tests/rules/test_by_hand_orders.py",
+    "tests/rules/test_by_hand_reset.py",
     "tests/rules/test_by_hand_impairments.py",
     "tests/test_by_hand.py",
     "tests/rules/test_rubbish.py",

@@ -59,7 +59,9 @@ def test_a_valve_that_was_moved_seizes_after_a_time_drawn_anew():
     stage.leak(1 * HOUR).to(2 * HOUR)
     state = stage.state
     assert state.n_moves == 1
-    expected = quantile(stage.p.valve_seize_time, uniform(state.seed, 0, VALVE_DRAWS, 1))
+    expected = quantile(
+        stage.p.valve_seize_time, uniform(state.seed, state.history, VALVE_DRAWS, 1)
+    )
     assert (state.seize_after, state.seize_after == before) == (pytest.approx(expected), False)
 
 
@@ -70,7 +72,7 @@ def test_every_renewed_valve_is_drawn_by_the_number_of_its_repair():
         stage.state.stiff = 1
         stage.ring(L.REPAIR, number * HOUR).to(number * HOUR + 1)
         assert stage.state.n_repairs == number
-        u = uniform(stage.state.seed, 0, REPAIR_DRAWS, number * PER_REPAIR + 3)
+        u = uniform(stage.state.seed, stage.state.history, REPAIR_DRAWS, number * PER_REPAIR + 3)
         assert stage.state.breakaway == pytest.approx(quantile(stage.p.valve_breakaway, u))
 
 
