@@ -111,6 +111,7 @@ def run_histories(
     natural: Any,
     summary: Any,
     guard: Any,
+    looks: tuple[Any, Any, Any] | None = None,
 ) -> int:
     """Run histories ``first`` to ``first + n - 1`` of every design.
 
@@ -134,6 +135,8 @@ def run_histories(
         Counts per history, filled.
     guard : record array (1,)
         What ends a history early, :data:`shutoffsim.engine.guard.GUARD`.
+    looks : tuple, optional
+        Times, spans and states of :func:`look_into`.
 
     Returns
     -------
@@ -141,10 +144,29 @@ def run_histories(
         Number of natural incidents, larger than capacity when rows did not fit; OVER when the
         guard has ended a history.
     """
-    k, n, _ = rows.shape
-    none, seen = np.zeros(0), np.zeros((k, n, 0), L.STATE)
-    looks = (none, none, seen)
-    return _run(params, placement, seed, first, tilt, m, rows, natural, summary, guard, *looks)
+    if looks is None:
+        looks = (np.zeros(0), np.zeros(0), np.zeros((*rows.shape[:2], 0), L.STATE))
+    states = np.zeros(3, L.STATE)
+    states["tilt"] = tilt
+    count = _run_all(
+        params,
+        placement.share_cum,
+        placement.cell_cum,
+        placement.cell,
+        np.uint64(seed),
+        np.uint64(first),
+        states,
+        np.full((3, L.CLOCKS), L.KEEP),
+        np.zeros(1, COURSE),
+        np.zeros(m, PLACED),
+        np.zeros(1, PLACED),
+        rows,
+        natural,
+        summary,
+        guard,
+        *looks,
+    )
+    return int(count)
 
 
 def look_into(
@@ -177,47 +199,9 @@ def look_into(
     k, n, _ = seen.shape
     rows, natural = np.zeros((k, n, 0), L.INCIDENT), np.zeros(1, L.INCIDENT)
     summary, looks = np.zeros((k, n), L.SUMMARY), (times, spans, seen)
-    return _run(params, placement, seed, first, False, 0, rows, natural, summary, guard, *looks)
-
-
-def _run(
-    params: Any,
-    placement: Placement,
-    seed: int,
-    first: int,
-    tilt: bool,
-    m: int,
-    rows: Any,
-    natural: Any,
-    summary: Any,
-    guard: Any,
-    times: Any,
-    spans: Any,
-    seen: Any,
-) -> int:
-    states = np.zeros(3, L.STATE)
-    states["tilt"] = tilt
-    count = _run_all(
-        params,
-        placement.share_cum,
-        placement.cell_cum,
-        placement.cell,
-        np.uint64(seed),
-        np.uint64(first),
-        states,
-        np.full((3, L.CLOCKS), L.KEEP),
-        np.zeros(1, COURSE),
-        np.zeros(m, PLACED),
-        np.zeros(1, PLACED),
-        rows,
-        natural,
-        summary,
-        guard,
-        times,
-        spans,
-        seen,
+    return run_histories(
+        params, placement, seed, first, False, 0, rows, natural, summary, guard, looks
     )
-    return int(count)
 
 
 @kernel
