@@ -32,6 +32,7 @@ pressure = "3 bar"
 full_bore_flow = "1000 m3/h"
 full_bore_pressure = "3 bar"
 drain_down = "0 L"
+evaporation = "0 mm/h"
 film = "2 mm"
 
 [zones.room]
@@ -60,6 +61,10 @@ attempts = 1
 common_cause = 0
 test_interval = "never"
 report_repeats = 0
+replacement = "0 s"
+
+[flow_rule]
+failure_rate = "0 per year"
 
 [siren]
 fitted = false
@@ -73,6 +78,7 @@ fitted = false
 [people]
 pattern = "always somebody"
 trips = false
+shut_on_leaving = 0
 notice_burst = "1 min"
 notice_asleep = 1
 notice_spread = 1
@@ -103,6 +109,7 @@ age_factor = 1
 idle_growth = 0
 seize_time = "never"
 closing_share = 1
+opening_share = 0
 turns = "0.25 turns"
 seat_leak = "0 L/h"
 stem_limit = "10000 N*m"
@@ -112,6 +119,8 @@ rated_voltage = "12 V"
 stall_torque = "10 N*m"
 stall_current = "1 A"
 no_load_current = "0 A"
+torque_exponent = 1
+current_exponent = 1
 no_load_speed = "10000 rpm"
 unit_spread = 1
 wear = 0
@@ -123,13 +132,23 @@ diagnostic = 0
 stick_chance = 0
 strip_chance = 0
 short_chance = 0
-feedback = true
+end_of_travel = "at the stem"
 repair = "0 s"
+
+[commissioning]
+test = "none"
+
+[repairs]
+next_class_after = 0
+
+[reopening]
+notice = "0 s"
+urgent = "0 s"
 
 [mount]
 fasteners = 0
 release_time = "0 s"
-slip_torque = "never"
+reaction = "form"
 
 [exercise]
 interval = "never"
@@ -140,6 +159,7 @@ outage = "0 s"
 find_known = "0 s"
 knows_valve = 1
 access = 1
+grip = "lever"
 hand_torque = "10000 N*m"
 hand_turn = "1e-6 s"
 

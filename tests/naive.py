@@ -101,6 +101,11 @@ class Week:
         number = bisect_right(self.starts, time) - 1
         return number if number >= 0 and time < self.trips[number][1] else None
 
+    def arrives(self, time: float, travel: float) -> float:
+        """Return when who sets out is there: at the end of a trip at the latest."""
+        trip = self.trip_at(time)
+        return time + travel if trip is None else min(time + travel, self.trips[trip][1])
+
     def at(self, time: float) -> str:
         if self.trip_at(time) is not None:
             return AWAY
@@ -224,13 +229,16 @@ class Dormant:
             self.working, self.weekend, self.life, rng, self.stay, self.trip, self.start_away
         )
         knows = rng.random() < self.knows
-        downs = self._downs(rng)
+        downs = self._downs(week, rng)
         return [
             self._leak(float(t), week, knows, downs, rng) for t in rng.random(leaks) * self.life
         ]
 
-    def _downs(self, rng: np.random.Generator) -> list[tuple[float, float, float]]:
-        """Return (failed, found, repaired) for each failure; found by itself or an exercise."""
+    def _downs(self, week: Week, rng: np.random.Generator) -> list[tuple[float, float, float]]:
+        """Return (failed, found, repaired) for each failure; found by itself or an exercise.
+
+        An exercise finds kinds of failure; nobody lets a repairer in during a trip.
+        """
         downs = []
         now = 0.0
         while True:
@@ -239,11 +247,14 @@ class Dormant:
                 return downs
             found = failed
             if rng.random() >= self.diagnostic:
-                number = math.floor(failed / self.exercise) + 1
-                while rng.random() >= self.coverage:
-                    number += 1
-                found = number * self.exercise
+                if rng.random() >= self.coverage:
+                    downs.append((failed, NEVER, NEVER))
+                    return downs
+                found = (math.floor(failed / self.exercise) + 1) * self.exercise
             now = found + self.repair.draw(rng)
+            trip = week.trip_at(now)
+            if trip is not None:
+                now = week.trips[trip][1]
             downs.append((failed, found, now))
 
     def _leak(
@@ -514,7 +525,7 @@ class Power:
         seen = when_noticed(sent, self.life, week, medians, need)
         if seen >= self.life:
             return NEVER
-        return seen + travel.get(week.at(seen), 0.0)
+        return week.arrives(seen, travel.get(week.at(seen), 0.0))
 
 
 def inside(stretches: Iterable[tuple[float, float]], time: float) -> bool:
@@ -555,7 +566,7 @@ class Torque:
     seize: float = 12 * YEAR  # mean of an exponential idle time
     share_low: float = 0.5
     share_high: float = 0.9
-    stall_torque: float = 7.0
+    stall_torque: float = 11.0
     unit: Spread = Spread(0.95, 1.15)
     wear: float = 1e-2  # share lost per stroke
     strip: float = 0.15
@@ -602,16 +613,16 @@ class Torque:
         if not self.automation:
             return states
         repair_at = NEVER
+        seen = rng.random() < self.coverage  # whether exercises find faults of this kind
         for number in range(1, int(self.life / self.exercise) + 1):
             time = number * self.exercise
             if time >= self.life:
                 break
             if repair_at < time:
-                now = _Stretch(
-                    repair_at, repair_at, rng.exponential(self.seize), self.unit.draw(rng)
-                )
+                now = self._mended(now, repair_at, rng)
                 states.append(now)
                 repair_at = NEVER
+                seen = rng.random() < self.coverage
             faulty = now.stripped
             if not faulty:
                 required = self._required(breakaway, factor, time, time - now.moved, rng)
@@ -631,13 +642,17 @@ class Torque:
                 if faulty:
                     now = now.then(time, stripped=rng.random() < self.strip)
                 states.append(now)
-            if faulty and repair_at == NEVER and rng.random() < self.coverage:
+            if faulty and repair_at == NEVER and seen:
                 repair_at = time + self.repair.draw(rng)
         if repair_at < self.life:
-            states.append(
-                _Stretch(repair_at, repair_at, rng.exponential(self.seize), self.unit.draw(rng))
-            )
+            states.append(self._mended(now, repair_at, rng))
         return states
+
+    def _mended(self, now: _Stretch, time: float, rng: np.random.Generator) -> _Stretch:
+        """Return the state after a repair: valve freed, a new unit only where gears had gone."""
+        if now.stripped:
+            return _Stretch(time, time, rng.exponential(self.seize), self.unit.draw(rng))
+        return _Stretch(time, time, rng.exponential(self.seize), now.unit, strokes=now.strokes)
 
     def _leak(
         self,
@@ -853,7 +868,7 @@ class Seep:
                 if week.at(now) in (AWAKE, ASLEEP):
                     noticed = True
                 else:
-                    arrives = now + travel[week.at(now)]
+                    arrives = week.arrives(now, travel[week.at(now)])
             if noticed or (found == NEVER and now == arrives):
                 found = now
                 if stopped == NEVER:
@@ -921,6 +936,7 @@ class Busy:
             "restart": NEVER,
         }
         failed = sensor_dead = off = hung = False
+        seen = rng.random() < self.coverage  # whether exercises find faults of this kind
         outcomes: list[Outcome] = []
         nuisances = 0
         while True:
@@ -944,10 +960,12 @@ class Busy:
             elif what == "exercise":
                 due["exercise"] = now + self.exercise
                 faulty = failed or rng.random() < self.stick
-                found = faulty and rng.random() < self.coverage
-                if ready and found and due["repair"] == NEVER:
+                if ready and faulty and seen and due["repair"] == NEVER:
                     due["repair"] = now + self.repair.draw(rng)
             elif what == "repair":
+                seen = rng.random() < self.coverage
+                if not failed:  # nothing was wrong with it: adjusted
+                    continue
                 failed = False
                 due["failure"] = now + rng.exponential(1 / self.failure_rate)
             elif what == "sensor":

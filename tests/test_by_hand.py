@@ -74,9 +74,13 @@ thermal_resistance = "20 K/W", thermal_time = "20 s", winding_limit = "125 degC"
 WINDING = 6 / 3  # ohm, rated voltage over stall current
 
 
-def motor_torque(current: float) -> float:
-    """Return k (I - I0) with k = T / (Is - I0), derated by 0.4 % for each of 15 K."""
-    return 4 / (3 - 0.3) * (current - 0.3) * (1 - 0.004 * 15)
+def motor_torque(current: float, limit: float = math.inf) -> float:
+    """Return T in proportion to the voltage and so to the current, less by 0.4 % for each of 15 K.
+
+    A limit leaves the share (limit - I0) / (I - I0) of it.
+    """
+    share = min((limit - 0.3) / (current - 0.3), 1.0)
+    return 4 * current / 3 * share * (1 - 0.004 * 15)
 
 
 def motor(cutoff: str = "3 s") -> str:
@@ -88,13 +92,13 @@ def motor(cutoff: str = "3 s") -> str:
     [
         ('supply = {voltage = "4.5 V", resistance = "0 ohm"}', 4.5 / WINDING),
         ('supply = {voltage = "5 V", resistance = "0.7 ohm"}', 5 / (WINDING + 0.7)),
-        ('supply = {voltage = "12 V"}', 2.5),
+        ('supply = {voltage = "12 V"}', 12 / WINDING),
     ],
 )
 def test_torque_that_a_supply_gives(supply, current):
-    """At stall the current is V / (R + Rs), or the driver's limit."""
+    """At stall the current is V / (R + Rs), within the driver's limit of 2.5 A."""
     changes = motor() + supply + '\nvalve.breakaway = "VALUE N*m"'
-    threshold = motor_torque(current)
+    threshold = motor_torque(current, 2.5)
     assert_turns_at(threshold, changes, "mode", L.MODE_NONE, L.MODE_UNDERSIZED)
 
 
@@ -115,7 +119,7 @@ capacity = "1e9 Wh", fade = "0 % per year", life = "1e9 h"}
 
 
 def test_brown_out_of_a_shared_rail():
-    """The rail falls to V - I Rs, with I = I0 + T / k while the valve turns."""
+    """The rail falls to V - I Rs, with I = I0 + (Is - I0) T / T_given while the valve turns."""
     changes = (
         motor()
         + """
@@ -124,7 +128,8 @@ def test_brown_out_of_a_shared_rail():
         controller = {shares_rail = true, brown_out = "VALUE V"}
         """
     )
-    current = 0.3 + 1.5 / (motor_torque(1.3) - motor_torque(0.3))
+    stall = 6 / (WINDING + 0.5)
+    current = 0.3 + (stall - 0.3) * 1.5 / motor_torque(stall)
     assert_turns_at(6 - 0.5 * current, changes, "mode", L.MODE_NONE, L.MODE_BROWN_OUT)
 
 
@@ -256,7 +261,7 @@ def test_loss_grows_with_wet_time(hours, share):
 STUCK = """
 sensors.a.reach_area = "6 m2"
 actuator.stick_chance = 1
-actuator.feedback = false
+actuator.end_of_travel = "not sensed"
 people.notice_burst = "NOTICE s"
 """
 SENSED = 120.0  # s: 6 m2 x 2 mm / 6 L/min
@@ -384,7 +389,7 @@ def test_travel_that_ends_short_passes_a_share_of_the_flow():
     """Without feedback everybody believes the valve shut: a third of the flow runs on."""
     changes = """
     sensors.a.reach_area = "6 m2"
-    actuator = {short_chance = 1, short_flow = 0.3, feedback = false}
+    actuator = {short_chance = 1, short_flow = 0.3, end_of_travel = "not sensed"}
     people.notice_burst = "20 min"
     """
     row = rows_of(changes)[0, 0, 0]
@@ -395,7 +400,7 @@ def test_travel_that_ends_short_passes_a_share_of_the_flow():
 def test_a_retry_after_a_stick_goes_through():
     """Three attempts that each stick by half: an eighth fails."""
     changes = """
-    actuator = {stick_chance = 0.5, retries = 2, retry_pause = "2 s", feedback = true}
+    actuator = {stick_chance = 0.5, retries = 2, retry_pause = "2 s", end_of_travel = "at the stem"}
     """
     rows = rows_of(changes, probes=16, histories=2000)[0]
     failed = (rows["mode"] == L.MODE_ACTUATOR_FAILED).mean()

@@ -95,7 +95,7 @@ def test_looking_harder_changes_no_expectation(cottage, extra, tilt):
     other = tally_of(replace(Setup.of(params, 22, probes=8), extra=extra, tilt=tilt), 1500)
     figures = [T.LOSS, T.LEAKS, T.DAMAGING, T.FAILED, T.NATURAL_LEAKS]
     # A mode that few histories show has no standard error to rely on.
-    modes = range(T.FIRST_MODE, T.FIGURES)
+    modes = range(T.FIRST_MODE, T.FIRST_REPAIR)
     figures += [f for f in modes if 0.0 < plain.mean(0, f).relative_error < 0.15]
     assert len(figures) >= 8
     for d in range(2):
@@ -279,7 +279,7 @@ def test_aim_changes_no_expectation_where_much_fails(votes, supervised):
     params = perfect(changes).parameters()
     plain = tally_of(Setup.of(params, 31, probes=16), 3000)
     aimed = tally_of(replace(Setup.of(params, 32, probes=8), extra=24, tilt=True), 3000)
-    figures = [T.LEAKS, T.FAILED, *range(T.FIRST_MODE, T.FIGURES)]
+    figures = [T.LEAKS, T.FAILED, *range(T.FIRST_MODE, T.FIRST_REPAIR)]
     figures = [f for f in figures if 0.0 < plain.mean(0, f).relative_error < 0.15]
     assert len(figures) >= 5
     for figure in figures:

@@ -116,7 +116,11 @@ ODD = {
     "valve.breakaway": ('"1 N*m"', '"40 N*m"'),
     "valve.seize_time": ('"never"', '{mean = "60 days"}'),
     "valve.renew_after": ("0", "1"),
-    "actuator.feedback": ("false", "true"),
+    "actuator.end_of_travel": ('"not sensed"', '"at the motor"', '"at the stem"'),
+    "actuator.current_sensed": ("false", "true"),
+    "owner_test.interval": ('"never"', '"60 days"'),
+    "people.shut_on_leaving": ("0", "0.5"),
+    "dwelling.evaporation": ('"0 mm/h"', '"0.05 mm/h"'),
     "actuator.stall_cutoff": ('"never"', '"3 s"'),
     "actuator.failure_rate": ('"0 per year"', '"3 per year"'),
     "actuator.repair": ('"0 s"', '{mean = "10 days"}'),
@@ -137,6 +141,8 @@ def odd_scenarios(draw) -> str:
     for number in range(sensors):
         choices |= {f"sensors.s{number}.{key}": values for key, values in ODD_SENSOR.items()}
     lines = [f"{key} = {draw(st.sampled_from(values))}" for key, values in choices.items()]
+    if any(f'element.kind = "{kind}"' in lines for kind in ("none", "alarm only")):
+        lines = [line for line in lines if not line.startswith("policies.close_when_away")]
     lines.append(f"detection.votes = {draw(st.integers(1, max(sensors, 1)))}")
     lines.append("designs.base = {}")
     lines.append("designs.other.exercise.interval = " + draw(st.sampled_from(ODD["battery.test"])))

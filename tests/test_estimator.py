@@ -189,7 +189,7 @@ def test_failure_modes_add_up(watched):
 
 
 def test_volume_quantiles_are_those_of_the_weighted_leaks(watched):
-    """Within a piece of a bin of the histogram, 1.7 % wide."""
+    """Within half a bin of the histogram, 1.7 % wide: inside a bin leaks are taken as even."""
     result, chunks = watched
     for d, design in enumerate(result.designs):
         volume = np.concatenate([c.rows["volume"][d].ravel() for c in chunks])
@@ -198,7 +198,7 @@ def test_volume_quantiles_are_those_of_the_weighted_leaks(watched):
         shares = np.cumsum(weight[order]) / weight.sum()
         for label, share in (("median", 0.5), ("p95", 0.95)):
             exact = volume[order][np.searchsorted(shares, share)] * 1000
-            assert design.escaped_volume_l[label].value == pytest.approx(exact, rel=0.004)
+            assert design.escaped_volume_l[label].value == pytest.approx(exact, rel=0.0087)
 
 
 def test_sums_do_not_depend_on_the_pieces(cottage):

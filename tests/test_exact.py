@@ -147,16 +147,22 @@ def dormant_actuator() -> Case:
 
 
 def imperfect_exercise(coverage: float = 0.6) -> Case:
-    """An exercise that finds a failure with the chance c, anew each time.
+    """An exercise that finds a share c of the kinds of failure, drawn once for each.
 
-    Let q be the probability to be failed just after a test. In the next interval the probability
-    is 1 - (1 - q) exp(-l t), whose average is 1 - (1 - q) E, and q' = (1 - c) times its end.
+    With the chance a the next failure of the unit in use is of a kind that is found: after an
+    interval T it has come with 1 - exp(-l T), is mended at once, and the kind of the next is drawn.
+    Else it is never found, and the chance to have failed is 1 - exp(-l t) from then on.
     """
     x = 2.5e-5 * TEST_INTERVAL
-    q, total = 0.0, 0.0
-    for _ in range(10):
-        total += 1 - (1 - q) * mean_survival(x)
-        q = (1 - coverage) * (1 - (1 - q) * math.exp(-x))
+    a, never, total = coverage, [1 - coverage], 0.0
+    for k in range(10):
+        total += a * (1 - mean_survival(x))
+        total += sum(
+            m * (1 - math.exp(-x * (k - j)) * mean_survival(x)) for j, m in enumerate(never)
+        )
+        failed = a * -math.expm1(-x)
+        never.append(failed * (1 - coverage))
+        a += failed * coverage - failed
     return Case(
         "actuator with imperfect exercise",
         exercised_yearly() + f"exercise.coverage = {coverage}",
@@ -550,16 +556,15 @@ def seizing() -> Case:
 
 
 def slipping() -> Case:
-    """Preload falls by (1 - kept) ln(1 + days) / ln(1 + reference days) and frees the clamp."""
-    # 10 N*m x (1 - 0.4 ln(1 + d) / ln(1 + 365.25)) = 5 N*m
-    days = math.expm1(0.5 / 0.4 * math.log1p(365.25))
+    """Preload falls with a power of time and frees the clamp."""
+    hours = 2.0 ** (1.0 / 0.065)  # 10 N*m x hours^-0.065 = 5 N*m
     return Case(
         "slipping mount",
         """
         valve.breakaway = "5 N*m"
-        mount = {slip_torque = "10 N*m", preload_kept = 0.6, preload_reference = "1 year"}
+        mount = {reaction = "friction", slip_torque = "10 N*m", creep = 0.065}
         """,
-        share_after(days * 24),
+        share_after(hours),
         mode_share(L.MODE_MOUNT_SLIPPED),
     )
 

@@ -102,7 +102,7 @@ def dormant(s: naive.Dormant) -> str:
     actuator.failure_rate = "{s.failure_rate!r} per s"
     actuator.diagnostic = {s.diagnostic}
     actuator.repair = {spread(s.repair, "s")}
-    actuator.feedback = false
+    actuator.end_of_travel = "not sensed"
     exercise.interval = "{s.exercise} s"
     exercise.coverage = {s.coverage}
     sensors.a.reach_chance = {s.reaches}
@@ -191,7 +191,7 @@ def torque(s: naive.Torque) -> str:
     actuator.wear = {s.wear}
     actuator.strip_chance = {s.strip}
     actuator.stall_cutoff = "1 s"
-    actuator.feedback = false
+    actuator.end_of_travel = "not sensed"
     actuator.repair = {spread(s.repair, "s")}
     exercise.interval = "{s.exercise} s"
     exercise.coverage = {s.coverage}
@@ -252,7 +252,7 @@ def busy(s: naive.Busy) -> str:
     actuator.failure_rate = "{s.failure_rate!r} per s"
     actuator.stick_chance = {s.stick}
     actuator.repair = {spread(s.repair, "s")}
-    actuator.feedback = false
+    actuator.end_of_travel = "not sensed"
     exercise.interval = "{s.exercise} s"
     exercise.coverage = {s.coverage}
     sensors.a.failure_rate = "{s.sensor_rate!r} per s"
@@ -364,11 +364,11 @@ def test_automation_saves_what_the_plain_simulators_say():
     with_it, without = SYSTEMS[2], SYSTEMS[4]
     changes = [system.changes(system.plain) for system in (without, with_it)]
     scenario = perfect(*changes, life=f"{with_it.plain.life} s")
-    result = shutoffsim.compare(scenario, histories=6000, seed=8)
+    result = shutoffsim.compare(scenario, histories=12000, seed=8)
     gap = result.differences[0].expected_annual_damage
     (a, ea), (b, eb) = (naive_numbers(system)["loss"] for system in (with_it, without))
     expected = Finding(gap.value, gap.std_error, 1e-6 * (a - b), 1e-6 * float(np.hypot(ea, eb)))
-    assert_agrees(expected, 0.05)
+    assert_agrees(expected, 0.08)
 
 
 # --- leaks that meet each other's traces -----------------------------------------------------

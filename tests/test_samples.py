@@ -45,8 +45,8 @@ def test_samples_hold_the_incidents_that_this_model_simulates(stem):
 
     def keep(chunk):
         rows = in_order(chunk.rows)
-        zones = scenario.parameters(scenario.designs)["source_zone"]
-        again.append(incident_table(rows, scenario, scenario.designs, zones))
+        params = scenario.parameters(scenario.designs)
+        again.append(incident_table(rows, scenario, scenario.designs, params))
 
     shutoffsim.compare(scenario, histories=samples.SAMPLED_HISTORIES, watch=keep)
     (found,) = again

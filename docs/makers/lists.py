@@ -15,7 +15,7 @@ from typing import Any, Literal, get_args, get_origin, get_type_hints
 
 from makers import DOCS, Files
 from makers.markdown import cell, table
-from shutoffsim.model.modes import Known, Stage
+from shutoffsim.model.modes import Stage
 
 _LIST = re.compile(r"(<!-- list: (.*?) -->\n)(.*?)(?=<!-- end of list -->)", re.DOTALL)
 
@@ -105,10 +105,21 @@ def links() -> Iterator[str]:
     from shutoffsim.model.modes import FAILURE_MODES
 
     yield from table(
-        ("link", "hangs on", "a failed closing is known", "what is mended after the incident"),
+        ("link", "hangs on", "what is mended after the incident"),
+        ((name, _STAGES[mode.stage], mode.mends) for name, mode in FAILURE_MODES.items()),
+    )
+
+
+def senses() -> Iterator[str]:
+    """Yield what can tell that a closing ended in each link."""
+    from shutoffsim.model.modes import FAILURE_MODES, SENSES
+
+    yield from table(
+        ("link", *SENSES),
         (
-            (name, _STAGES[mode.stage], _KNOWN[mode.known], mode.mends)
+            (name, *("yes" if sense in mode.told_by else "" for sense in SENSES))
             for name, mode in FAILURE_MODES.items()
+            if mode.told_by
         ),
     )
 
@@ -128,17 +139,13 @@ _STAGES: dict[Stage, str] = {
     "torque": "torque",
     "time": "time",
 }
-_KNOWN: dict[Known, str] = {
-    "always": "always",
-    "at cut-off": "where current is cut off at stall",
-    "by feedback": "by feedback alone",
-}
 
 LISTS: dict[str, Callable[[], Iterator[str]]] = {
     "commands": commands,
     "closing elements": closing_elements,
     "failure modes": failure_modes,
     "links": links,
+    "senses": senses,
     "figures": figures,
 }
 

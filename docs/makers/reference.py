@@ -244,7 +244,12 @@ def _default_text(model: type[Section], path: Path, key: str, optional: bool) ->
         return _value(entry.value)
     if path[:2] == ("people", "week") and key in ("weekdays", "saturday", "sunday"):
         return "by `pattern`"
-    return "" if optional else "**required**" if key != "zone" else "the only zone"
+    if optional:
+        return ""
+    return {
+        "zone": "the only zone",
+        "grip": 'the valve\'s `handle`; `"bare stem"` where an actuator is clamped on',
+    }.get(key, "**required**")
 
 
 def _entry(model: type[Section], path: Path, key: str) -> Default | None:

@@ -19,8 +19,8 @@ from shutoffsim.engine.schedule import (
 from shutoffsim.model import layout as L
 from shutoffsim.model import leak
 from shutoffsim.model.compiled import entry, kernel, part
-from shutoffsim.model.control import impairments
 from shutoffsim.model.history import add_leak, close, react, start
+from shutoffsim.model.impairments import impairments
 from shutoffsim.model.occupancy import presence_at
 from shutoffsim.model.streams import LOOK_DRAWS, PROBE_KEYS, uniform
 
@@ -309,3 +309,10 @@ def fill_summary(s, out):
     out.leaks = s.leaks
     out.dropped = s.dropped
     out.events = s.events
+    out.repair_cost = s.repair_cost
+    for i in range(len(s.dry)):
+        out.dry[i] = s.dry[i]
+    out.fitted_as = s.fitted_as
+    out.rung = s.rung
+    for i in range(len(s.repairs)):
+        out.repairs[i] = s.repairs[i]

@@ -25,8 +25,8 @@ from shutoffsim.engine.schedule import (
     placed_probes,
 )
 from shutoffsim.model import layout as L
-from shutoffsim.model.control import impairments
 from shutoffsim.model.history import add_leak, close, react, start
+from shutoffsim.model.impairments import impairments
 from shutoffsim.model.streams import PROBE_KEYS
 
 Watcher = Callable[[float, int, Any], None]
@@ -222,6 +222,8 @@ def run_histories(
             count = int(ended.n_rows + ended.lost_rows)
             for name in L.SUMMARY_FIELDS:
                 summary[name][d, h] = ended["demands" if name == "strokes" else name]
+            summary["repairs"][d, h] = ended["repairs"]
+            summary["dry"][d, h] = ended["dry"]
     return count
 
 

@@ -28,10 +28,29 @@ from shutoffsim.model.elements import NUMBERED
 from shutoffsim.model.streams import BLOCK
 
 # Figures per history and year, and the number of histories, in this order; the modes follow.
-(LOSS, INSURED, LEAKS, DAMAGING, FAILED, NUISANCE, NATURAL_LOSS, NATURAL_LEAKS, COUNT) = range(9)
-FIRST_MODE = 9
-FIGURES = FIRST_MODE + len(L.MODES)
+(
+    LOSS,
+    INSURED,
+    LEAKS,
+    DAMAGING,
+    FAILED,
+    NUISANCE,
+    NATURAL_LOSS,
+    NATURAL_LEAKS,
+    REPAIRS,
+    REPAIR_COST,
+    DRY,
+    COUNT,
+) = range(12)
+FIRST_MODE = 12
+FIRST_REPAIR = FIRST_MODE + len(L.MODES)
+FIRST_DRY = FIRST_REPAIR + len(L.REPAIRS)
+FIGURES = FIRST_DRY + len(L.DRY)
+DRY_FIGURES = (DRY, *range(FIRST_DRY, FIGURES))  # hours without water
+EVENTS = (NUISANCE, REPAIRS, *range(FIRST_REPAIR, FIRST_DRY))  # whole numbers in a history
+MOST_REPAIRS = 400  # in a service life, as far as their distribution is kept
 
+_HOURS = 8766.0  # of a year
 LEAST_BLOCKS = 8  # for a spread between them
 _BINS = 1600
 _VOLUME_LEAST, _VOLUME_MOST = 1e-7, 1e5  # m3
@@ -78,6 +97,8 @@ class Tally:
         self.greatest = np.zeros(k)  # largest weight x loss of one incident
         self.squares = np.zeros(k)  # sum of (weight x loss)^2
         self.dropped = 0.0
+        self.fitted = np.zeros((k, len(L.FITTED)), np.int64)  # histories by their fitting test
+        self.repairs = np.zeros((k, MOST_REPAIRS + 1), np.int64)  # histories by their number
 
     def add(self, chunk: Any) -> None:
         """Add a chunk of histories (see :class:`shutoffsim.engine.run.Chunk`).
@@ -96,8 +117,19 @@ class Tally:
         figures[..., FAILED] = (weight * (rows["mode"] > L.MODE_NONE)).sum(axis=2)
         at = np.arange(k * n)[:, None] * len(L.MODES) + rows["mode"].reshape(k * n, m)
         by_mode = np.bincount(at.ravel(), weight.ravel(), minlength=k * n * len(L.MODES))
-        figures[..., FIRST_MODE:] = by_mode.reshape(k, n, len(L.MODES))
+        figures[..., FIRST_MODE:FIRST_REPAIR] = by_mode.reshape(k, n, len(L.MODES))
         figures[..., NUISANCE] = chunk.summary["nuisance_closings"]
+        repairs = chunk.summary["repairs"]
+        figures[..., FIRST_REPAIR:FIRST_DRY] = repairs
+        dry = chunk.summary["dry"] / 3600.0
+        figures[..., FIRST_DRY:] = dry
+        figures[..., DRY] = dry.sum(axis=2)
+        figures[..., REPAIRS] = repairs.sum(axis=2)
+        figures[..., REPAIR_COST] = chunk.summary["repair_cost"]
+        ends = chunk.summary["fitted_as"].astype(np.int64)
+        np.add.at(self.fitted, (np.arange(k)[:, None], ends), 1)
+        number = np.minimum(figures[..., REPAIRS].astype(np.int64), MOST_REPAIRS)
+        np.add.at(self.repairs, (np.arange(k)[:, None], number), 1)
         natural = chunk.natural
         place = natural["design"] * n + (natural["history"] - chunk.first)
         figures[..., NATURAL_LOSS] = np.bincount(place, natural["loss"], minlength=k * n).reshape(
@@ -154,8 +186,12 @@ class Tally:
         """Return the mean of a figure that was the same in all blocks."""
         if figure == COUNT or self._defined(design, figure):
             return Estimate.exact(value)
-        if figure == NUISANCE:
+        if figure in EVENTS:
             return self._counted(value)
+        if figure in DRY_FIGURES:
+            return Estimate(value, math.nan, 0.0, min(3.0 / self.n, 1.0) * _HOURS)
+        if figure == REPAIR_COST:
+            return Estimate(value, math.nan, 0.0, self._counted(0.0).high * self._dearest(design))
         leaks = float(self.total[design, LEAKS] / self.n)
         most = self._most(design, figure)
         share = self._unseen
@@ -186,9 +222,11 @@ class Tally:
             return False
         own = self.params[design]
         if not (np.any(own["source_rate"] > 0.0) or np.any(own["source_life_shape"] > 0.0)):
-            return figure != NUISANCE or not NUMBERED[own["element_kind"]].closes
+            return figure not in (*EVENTS, *DRY_FIGURES) or not NUMBERED[own["element_kind"]].closes
         if not NUMBERED[own["element_kind"]].closes:
-            return figure in (NUISANCE, FAILED) or figure >= FIRST_MODE
+            return figure in (NUISANCE, FAILED, *DRY_FIGURES) or (
+                FIRST_MODE <= figure < FIRST_REPAIR
+            )
         return False
 
     def _most(self, design: int, figure: int) -> float:
@@ -253,7 +291,7 @@ class Tally:
         pair = (design, reference)
         if all(self._defined(d, figure) for d in pair):
             return Estimate.exact(value)
-        if figure == NUISANCE:
+        if figure in EVENTS:
             parts = [self._without_spread(d, figure, 0.0).high for d in pair]
             return Estimate(value, math.nan, value - parts[1], value + parts[0])
         leaks = float(self.total[list(pair), LEAKS].max() / self.n)
@@ -280,6 +318,37 @@ class Tally:
             low = (1.0 - self._unseen) * value
             return Estimate(value, math.nan, low, low + self._unseen)
         return with_interval(value, error, self.blocks, 0.0, 1.0)
+
+    def _dearest(self, design: int) -> float:
+        """Return the most that a repair can cost."""
+        if self.params is None:
+            return math.inf
+        own = self.params[design]
+        parts = ("part", "valve", "sensor", "battery", "street_valve")
+        prices = (*parts, "owner", "installer", "plumber")
+        return float(sum(own[f"repairs_{name}"] for name in prices))
+
+    def fitted_share(self, design: int, end: int) -> Estimate:
+        """Return the share of dwellings in which the fitting test ended so, of those that tried."""
+        tried = int(self.fitted[design, 1:].sum())
+        count = int(self.fitted[design, end])
+        if tried == 0:
+            return Estimate(math.nan, math.nan, 0.0, 1.0)
+        share = count / tried
+        error = math.sqrt(share * (1.0 - share) / tried)
+        if error == 0.0:
+            reach = min(3.0 / tried, 1.0)
+            low = (1.0 - reach) * share
+            return Estimate(share, math.nan, low, low + reach)
+        return with_interval(share, error, tried, 0.0, 1.0)
+
+    def repairs_in_life(self, design: int, share: float) -> int:
+        """Return the number of repairs in a service life that a share of histories does not pass.
+
+        Numbers beyond :data:`MOST_REPAIRS` count as that.
+        """
+        reached = np.cumsum(self.repairs[design]) >= share * self.n
+        return int(np.argmax(reached))
 
     def volume_quantile(self, design: int, share: float) -> Estimate:
         """Return the quantile of escaped volume [m3] over leaks.

@@ -1,4 +1,4 @@
-"""Damage: from escaped volume and wet time to a loss and its insured part.
+"""Damage: from the water that lay on the floor and wet time to a loss and its insured part.
 
 A thin film spreads to an area V / h, over the room, then the dwelling, then through the floor.
 Costs follow wetted area, with a step between 24 and 48 h (mould), and units below.
@@ -6,7 +6,9 @@ Costs follow wetted area, with a step between 24 and 48 h (mould), and units bel
 
 from __future__ import annotations
 
-from shutoffsim.model.compiled import part
+import numpy as np
+
+from shutoffsim.model.compiled import law, part
 from shutoffsim.model.quantiles import quantile
 
 
@@ -29,28 +31,53 @@ def units_affected(p, volume):
     return min(p.dwelling_units_below, beyond / p.damage_volume_per_unit)
 
 
-@part
+@law
 def lasting_share(p, wet_time):
-    """Return how much of the mould and swelling share is reached, 0 to 1."""
-    if wet_time <= p.damage_wet_start:
-        return 0.0
-    if wet_time >= p.damage_wet_full:
-        return 1.0
-    return (wet_time - p.damage_wet_start) / (p.damage_wet_full - p.damage_wet_start)
+    """Return how much of the mould and swelling share is reached, 0 to 1; numbers or arrays."""
+    beyond = (wet_time - p.damage_wet_start) / (p.damage_wet_full - p.damage_wet_start)
+    return np.minimum(np.maximum(beyond, 0.0), 1.0)
+
+
+#: What a loss is made of, as :func:`loss_parts` gives them.
+LOSS_PARTS = ("fixed", "building", "mould", "contents", "below")
+
+
+@law
+def loss_parts(p, area, units, wet_time, grey):
+    """Return what a damaging leak costs, apart; numbers or arrays.
+
+    Parameters
+    ----------
+    p : record or record array
+        Parameters.
+    area, units, wet_time : float or array
+        Wetted area [m2], units below affected, wet time [s].
+    grey : int or array
+        1: the water is grey.
+
+    Returns
+    -------
+    tuple
+        Money by :data:`LOSS_PARTS`, before the factor for all that is not modelled, and the cap.
+    """
+    factor = 1.0 + (p.damage_grey_factor - 1.0) * grey
+    building = p.damage_area_loss * area * factor
+    return (
+        p.damage_fixed_loss * factor,
+        building,
+        building * p.damage_wet_extra * lasting_share(p, wet_time),
+        p.damage_contents_loss * area * factor,
+        p.damage_unit_loss * units * factor,
+    )
 
 
 @part
-def loss_of(p, volume, area, units, wet_time, grey, severity_u):
-    """Return the loss [money] of one leak; zero up to the harmless volume."""
-    if volume <= p.damage_harmless:
+def loss_of(p, lying, area, units, wet_time, grey, severity_u):
+    """Return the loss [money] of one leak; zero where no more than is harmless lay there."""
+    if lying <= p.damage_harmless:
         return 0.0
-    per_area = (
-        p.damage_area_loss * (1.0 + p.damage_wet_extra * lasting_share(p, wet_time))
-        + p.damage_contents_loss
-    )
-    loss = p.damage_fixed_loss + per_area * area + p.damage_unit_loss * units
-    if grey == 1:
-        loss *= p.damage_grey_factor
+    fixed, building, mould, contents, below = loss_parts(p, area, units, wet_time, grey)
+    loss = fixed + building + mould + contents + below
     return min(loss * quantile(p.damage_severity, severity_u), p.damage_loss_cap)
 
 

@@ -6,7 +6,9 @@ import math
 
 from shutoffsim.model import layout as L
 from shutoffsim.model.compiled import kernel, part
+from shutoffsim.model.power import DARK, power_source
 from shutoffsim.model.quantiles import quantile, waiting
+from shutoffsim.model.spread import until_lies
 from shutoffsim.model.streams import (
     LINK_DRAWS,
     LINKS_PER_LEAK,
@@ -47,23 +49,18 @@ def lay_paths(p, s, slot):
 def until_report(p, s, slot):
     """Return the delay [s] to the next sensor report of this leak and note which sensor it is.
 
-    Water arrives when area x film thickness has escaped, so a change of flow is followed exactly.
+    Water arrives when area x film thickness lies on the floor; a change of flow is followed
+    exactly.
     """
     best = math.inf
     for k in range(p.n_sensors):
         stage = s.report[slot, k]
-        if stage == L.DONE:
+        if stage == L.DONE or stage == L.UNHEARD:
             continue
         if stage == L.REPORTING:
             left = s.report_left[slot, k]
         else:
-            lacking = s.reach_volume[slot, k] - s.leak_volume[slot]
-            if lacking <= 0.0:
-                left = 0.0
-            elif s.leak_flow[slot] > 0.0:
-                left = lacking / s.leak_flow[slot]
-            else:
-                continue
+            left = until_lies(p, s, slot, s.reach_volume[slot, k])
         left = max(left, 0.0)
         if left < best:
             best = left
@@ -75,10 +72,21 @@ def until_report(p, s, slot):
 def report_again(p, s, slot):
     """The water runs again: sensors that are wet report anew."""
     for k in range(p.n_sensors):
-        if s.reach_volume[slot, k] <= s.leak_volume[slot]:
+        if s.reach_volume[slot, k] <= s.leak_most_lying[slot]:
             s.report[slot, k] = L.REPORTING
             s.report_left[slot, k] = p.detection_report_interval
             s.report_tries[slot, k] = 0
+
+
+@kernel
+def ask_again(p, s):
+    """Somebody can listen again: supervised sensors that are still wet report once more."""
+    for slot in range(s.slots):
+        for k in range(p.n_sensors):
+            wet = s.reach_volume[slot, k] <= s.leak_lying[slot]
+            if s.leak_on[slot] == 1 and s.report[slot, k] == L.UNHEARD and wet:
+                s.report[slot, k] = L.REPORTING
+                s.report_left[slot, k] = p.detection_report_interval
 
 
 @part
@@ -107,6 +115,16 @@ def sensor_draw(s, k):
     u = uniform(s.seed, s.history, SENSOR_DRAWS + k, s.n_sensor[k])
     s.n_sensor[k] += 1
     return u
+
+
+@kernel
+def is_alive(p, s, at):
+    """Return whether the sensor works whose false alarm is ``at`` [1/s] along their rates."""
+    for k in range(p.n_sensors):
+        at -= p.sensor_false_alarm_rate[k]
+        if at < 0.0:
+            return s.sensor_ok[k] == 1
+    return True
 
 
 @kernel
@@ -171,13 +189,25 @@ def until_rule(p, s, slot):
 
 
 @kernel
+def siren_sounds(p, s, slot):
+    """Return whether the siren sounds for this leak: it was set off, and something feeds it."""
+    if s.leak_siren[slot] == 0 or p.siren_fitted == 0:
+        return False
+    if p.siren_power == L.SIREN_ON_MAINS:
+        return s.mains == 1
+    if p.siren_power == L.SIREN_ON_CONTROLLER:
+        return s.controller == 1 and power_source(p, s) != DARK
+    return True
+
+
+@kernel
 def home_median(p, s, slot):
     """Return the median time [s] for somebody at home to notice, as things are; inf: nobody."""
     if s.presence == L.OUT or s.presence == L.AWAY:
         return math.inf
     median = p.people_notice_burst if s.leak_burst[slot] == 1 else p.people_notice_seep
     median *= p.source_hidden[s.leak_source[slot]]
-    siren = s.leak_siren[slot] == 1 and p.siren_fitted == 1
+    siren = siren_sounds(p, s, slot)
     if s.presence == L.ASLEEP:
         median *= p.people_notice_asleep
         return min(median, p.siren_asleep) if siren else median
@@ -201,7 +231,4 @@ def until_shows_below(p, s, slot):
     """Return the delay [s] until the neighbour below can see the leak; inf: never."""
     if p.neighbour_notices == 0:
         return math.inf
-    lacking = p.neighbour_volume - s.leak_volume[slot]
-    if lacking <= 0.0:
-        return 0.0
-    return lacking / s.leak_flow[slot] if s.leak_flow[slot] > 0.0 else math.inf
+    return until_lies(p, s, slot, p.neighbour_volume)

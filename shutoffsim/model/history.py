@@ -9,10 +9,21 @@ from __future__ import annotations
 
 import math
 
-from shutoffsim.model import aim, control, detection, leak, power, valve
+from shutoffsim.model import (
+    aim,
+    commissioning,
+    control,
+    detection,
+    leak,
+    power,
+    reopening,
+    strokes,
+    upkeep,
+    valve,
+)
 from shutoffsim.model import layout as L
 from shutoffsim.model.compiled import entry, kernel
-from shutoffsim.model.fitted import closes_itself, falls_open, falls_shut
+from shutoffsim.model.fitted import falls_open, falls_shut
 from shutoffsim.model.incident import (
     advance,
     begin_leak,
@@ -29,10 +40,14 @@ from shutoffsim.model.quantiles import quantile, waiting
 from shutoffsim.model.site import FIRST_TRIP, draw_site, site_draw
 from shutoffsim.model.streams import (
     CONTROLLER_DRAWS,
+    HABIT_DRAWS,
     NATURAL_KEYS,
     NUISANCE_DRAWS,
     OUTAGE_DRAWS,
+    OWNER_DRAWS,
     PER_CANDIDATE,
+    PICKUP_DRAWS,
+    REOPENING_DRAWS,
     SHOCK_DRAWS,
     SOURCES_DRAWS,
     SUPPLY_DRAWS,
@@ -43,6 +58,10 @@ from shutoffsim.model.streams import (
     next_regional_draw,
     uniform,
 )
+
+A_DAY = 86400.0  # s
+AN_HOUR = 3600.0  # s
+AT_NIGHT = 3.0 * AN_HOUR  # s after midnight: the least is drawn from pipes then
 
 
 @entry
@@ -59,6 +78,8 @@ def start(p, s, delay):
     s.moved_at = -p.valve_idle_start
     s.born_at = -p.valve_age
     s.seize_after = quantile(p.valve_seize_time, uniform(s.seed, s.history, VALVE_DRAWS, 0))
+    s.fault_kind = upkeep.repair_draw(s, upkeep.KIND)
+    commissioning.fitting_test(p, s)
     s.limit = first_leak_clock(p)
 
     delay.fill(L.NEVER)
@@ -71,14 +92,21 @@ def start(p, s, delay):
     for k in range(p.n_sensors):
         s.sensor_ok[k] = 1
         delay[L.FIRST_SOURCE + p.n_sources + k] = detection.next_sensor_death(p, s, k, 0.0)
+    s.pickup_ok = 1
+    if p.flow_rule_fitted == 1:
+        delay[L.PICKUP] = waiting(p.flow_rule_failure_rate, next_draw(s, PICKUP_DRAWS))
     for i in range(p.n_sources):
         delay[L.FIRST_SOURCE + i] = waiting(leak.greatest_rate(p, s, i), source_draw(s, i, 0))
     if p.n_sensors > 0:
         delay[L.SENSOR_CHECK] = p.detection_test_interval
         delay[L.SENSOR_SHOCK] = next_shock(p, s, 0.0)
-    if not closes_itself(p):
+    if not commissioning.in_use(p, s):
         return
     delay[L.EXERCISE] = p.exercise_interval
+    delay[L.OWNER_TEST] = p.owner_test_interval
+    delay[L.RETIGHTEN] = p.mount_retightening
+    if p.pressure_test_interval < math.inf:
+        delay[L.PRESSURE_TEST] = AT_NIGHT
     delay[L.NUISANCE] = waiting(
         p.nuisance_sensor_rate + p.nuisance_rule_rate, next_draw(s, NUISANCE_DRAWS)
     )
@@ -163,7 +191,7 @@ def on_supply(p, s, now, delay):
 @kernel
 def supply_is_lost(p, s, now, delay):
     """No more power from the mains: the battery carries on, or all goes dark."""
-    if not closes_itself(p):
+    if not commissioning.in_use(p, s):
         return
     power.leave_supply(p, s, now, delay, L.BATTERY_EMPTY)
     if power.power_source(p, s) == power.DARK:
@@ -175,7 +203,7 @@ def supply_is_lost(p, s, now, delay):
 @kernel
 def supply_is_back(p, s, now, delay):
     """Power from the mains again: orders that stand are taken up, policies let go."""
-    if not closes_itself(p):
+    if not commissioning.in_use(p, s):
         return
     was_dark = p.battery_fitted == 0 or s.battery_ok == 0 or s.battery_empty == 1
     s.battery_empty = 0
@@ -185,9 +213,10 @@ def supply_is_back(p, s, now, delay):
     if was_dark and s.controller == 0:  # the controller starts anew, hung or not
         s.controller = 1
         delay[L.CONTROLLER] = waiting(p.controller_hang_rate, next_draw(s, CONTROLLER_DRAWS))
-    reopen_if_free(p, s, now, delay)
+    reopen_if_free(p, s, now, False, delay)
     s.tries = 0
-    control.order_again(p, s, now, delay)
+    detection.ask_again(p, s)
+    strokes.order_again(p, s, now, delay)
 
 
 @kernel
@@ -215,14 +244,23 @@ def on_trip(p, s, now, delay):
     if s.trip == 1:
         delay[L.TRIP] = quantile(p.people_trip, next_draw(s, TRIP_DRAWS))
         s.away_mode = 1 if next_draw(s, TRIP_DRAWS) < p.policies_away_mode else 0
-        if s.away_mode == 1 and p.policies_close_when_away == 1 and control.ready_to_close(p, s):
+        if s.away_mode == 1 and p.policies_close_when_away == 1 and strokes.ready_to_close(p, s):
             s.hold_away = 1
-            control.other_stroke(p, s, now, L.CLOSE_AWAY, delay)
+            strokes.other_stroke(p, s, now, L.CLOSE_AWAY, delay)
+        elif next_draw(s, HABIT_DRAWS) < p.people_shut_on_leaving:
+            control.shut_on_leaving(p, s, now, delay)
     else:
         delay[L.TRIP] = quantile(p.people_stay, next_draw(s, TRIP_DRAWS))
         s.away_mode = 0
         s.hold_away = 0
-        reopen_if_free(p, s, now, delay)
+        if s.repair_due == L.REPAIR_WAITS:
+            strokes.finish_repair(p, s, now, delay)
+        reopen_if_free(p, s, now, False, delay)
+        if s.water_back == L.WAITS_FOR_PEOPLE:
+            delay[L.WATER_BACK] = 0.0
+        for slot in range(s.slots):
+            if s.leak_coming[slot] == L.TRAVELLING:
+                s.leak_hands[slot] = 0.0  # who was told on the trip is there
     on_presence(p, s, now, delay)
 
 
@@ -238,29 +276,76 @@ def on_presence(p, s, now, delay):
 @kernel
 def on_policy(p, s, now, delay):
     """Power has been away long enough: shut the valve while energy lasts."""
-    if control.ready_to_close(p, s) and (s.mains == 0 or s.supply_ok == 0):
+    if strokes.ready_to_close(p, s) and (s.mains == 0 or s.supply_ok == 0):
         s.hold_power = 1
-        control.other_stroke(p, s, now, L.CLOSE_POWER, delay)
+        strokes.other_stroke(p, s, now, L.CLOSE_POWER, delay)
 
 
 @kernel
 def on_exercise(p, s, now, delay):
     """A scheduled exercise; put off to the next one when it cannot be done."""
     delay[L.EXERCISE] = p.exercise_interval
-    if control.ready_to_close(p, s) and s.open_leaks == 0 and s.mains == 1 and s.supply_ok == 1:
-        control.other_stroke(p, s, now, L.EXERCISING, delay)
+    if strokes.ready_to_close(p, s) and s.open_leaks == 0 and s.mains == 1 and s.supply_ok == 1:
+        strokes.other_stroke(p, s, now, L.EXERCISING, delay)
+
+
+@kernel
+def on_owner_test(p, s, now, delay):
+    """People try it with a tap open, if they are there and think of it."""
+    if s.stroke != L.IDLE:  # often: the day of an exercise
+        delay[L.OWNER_TEST] = AN_HOUR
+        return
+    delay[L.OWNER_TEST] = p.owner_test_interval
+    if next_draw(s, OWNER_DRAWS) >= p.owner_test_done or s.trip == 1 or s.open_leaks > 0:
+        return
+    if s.switched_off == 1:
+        s.switched_off = 0
+        delay[L.SWITCH_ON] = L.NEVER
+    if s.controller == 0:
+        on_controller(p, s, now, delay)
+    if strokes.ready_to_close(p, s):
+        strokes.other_stroke(p, s, now, L.TESTING, delay)
+
+
+@kernel
+def on_water_back(p, s, now, delay):
+    """Somebody looks, acts by hand, or calls a plumber, where the water is off for no leak."""
+    if s.water_back == L.WAITS_FOR_PEOPLE:
+        reopening.look_for_people(p, s, now, delay)
+        return
+    called = s.water_back == L.PLUMBER_COMES
+    s.hold_nuisance = 0
+    if s.stuck_shut == 0:
+        s.water_back = L.NOBODY_ACTS
+        reopen_if_free(p, s, now, False, delay)
+        return
+    if not called and not reopening.hand_opens(p, s, now):
+        s.water_back = L.PLUMBER_COMES
+        delay[L.WATER_BACK] = quantile(p.reopening_urgent, next_draw(s, REOPENING_DRAWS))
+        return
+    if called:
+        s.repair_cost += p.repairs_plumber
+        upkeep.plumber_is_there(p, s, now, delay)
+    valve.move(p, s, now)
+    reopen_if_free(p, s, now, True, delay)
+    if power.power_source(p, s) != power.DARK:
+        s.stiff = 1
+        upkeep.schedule_repair(p, s, delay)
 
 
 @kernel
 def on_nuisance(p, s, now, delay):
     """A false alarm of a sensor, or an ordinary use that trips the flow rule."""
     total = p.nuisance_sensor_rate + p.nuisance_rule_rate
-    by_rule = next_draw(s, NUISANCE_DRAWS) * total >= p.nuisance_sensor_rate
+    at = next_draw(s, NUISANCE_DRAWS) * total
     delay[L.NUISANCE] = waiting(total, next_draw(s, NUISANCE_DRAWS))
-    if by_rule and presence_at(p, s, now) == L.AWAY:
+    if at < p.nuisance_sensor_rate:
+        if not detection.is_alive(p, s, at):
+            return
+    elif s.pickup_ok == 0 or presence_at(p, s, now) == L.AWAY:
         return
-    if control.ready_to_close(p, s) and s.open_leaks == 0:
-        control.other_stroke(p, s, now, L.CLOSE_NUISANCE, delay)
+    if strokes.ready_to_close(p, s) and s.open_leaks == 0:
+        strokes.other_stroke(p, s, now, L.CLOSE_NUISANCE, delay)
 
 
 @kernel
@@ -275,8 +360,11 @@ def on_controller(p, s, now, delay):
         return
     s.controller = 1
     delay[L.CONTROLLER] = waiting(p.controller_hang_rate, next_draw(s, CONTROLLER_DRAWS))
+    detection.ask_again(p, s)
     if s.tries <= p.actuator_retries:
-        control.order_again(p, s, now, delay)
+        strokes.order_again(p, s, now, delay)
+    else:
+        upkeep.schedule_repair(p, s, delay)  # it lost its rail again and again
 
 
 @kernel
@@ -296,6 +384,9 @@ def on_battery_life(p, s, now, delay):
 @kernel
 def renew_battery(p, s, now, delay):
     """A new battery is put in."""
+    if s.battery_ok == 0:
+        s.repairs[L.NEW_BATTERY] += 1
+        s.repair_cost += p.repairs_battery
     s.battery_ok = 1
     s.battery_new_at = now
     delay[L.BATTERY_TEST] = L.NEVER
@@ -305,8 +396,18 @@ def renew_battery(p, s, now, delay):
 
 
 @kernel
+def nobody_there(s, clock, delay):
+    """Return whether everybody is on a trip; what takes a person is then tried a day later."""
+    if s.trip == 1:
+        delay[clock] = A_DAY
+    return s.trip == 1
+
+
+@kernel
 def on_battery_test(p, s, now, delay):
     """The self-test finds the battery that has failed; it is replaced."""
+    if nobody_there(s, L.BATTERY_TEST, delay):
+        return
     delay[L.BATTERY_TEST] = p.battery_test
     if s.mains == 1 and s.supply_ok == 1:
         renew_battery(p, s, now, delay)
@@ -315,6 +416,8 @@ def on_battery_test(p, s, now, delay):
 @kernel
 def on_battery_change(p, s, now, delay):
     """The battery is replaced on schedule."""
+    if nobody_there(s, L.BATTERY_CHANGE, delay):
+        return
     delay[L.BATTERY_CHANGE] = p.battery_change
     if s.mains == 1 and s.supply_ok == 1:
         renew_battery(p, s, now, delay)
@@ -326,20 +429,77 @@ def on_sensor(p, s, k, now, delay):
     clock = L.FIRST_SOURCE + p.n_sources + k
     if s.sensor_ok[k] == 0:
         s.sensor_ok[k] = 1
+        s.sensor_ordered[k] = 0
+        s.repairs[L.NEW_SENSOR] += 1
+        s.repair_cost += p.repairs_sensor
         delay[clock] = detection.next_sensor_death(p, s, k, now)
         return
     s.sensor_ok[k] = 0
     delay[clock] = L.NEVER
     if p.sensor_supervised[k] == 1:
-        delay[clock] = quantile(p.detection_replacement, detection.sensor_draw(s, k))
+        order_sensor(p, s, k, delay)
 
 
 @kernel
-def renew_sensors(p, s, now, delay):
-    """Dead sensors are replaced by working ones."""
+def order_sensor(p, s, k, delay):
+    """Sensor ``k`` is known to be dead: another is bought and put in."""
+    s.sensor_ordered[k] = 1
+    clock = L.FIRST_SOURCE + p.n_sources + k
+    delay[clock] = quantile(p.detection_replacement, detection.sensor_draw(s, k))
+
+
+@kernel
+def order_sensors(p, s, delay):
+    """All sensors were looked at: those that are dead will be replaced."""
     for k in range(p.n_sensors):
-        if s.sensor_ok[k] == 0:
-            on_sensor(p, s, k, now, delay)
+        if s.sensor_ok[k] == 0 and s.sensor_ordered[k] == 0:
+            order_sensor(p, s, k, delay)
+
+
+@kernel
+def on_pickup(p, s, delay):
+    """Pulses of the meter are no longer counted, or the pickup is replaced."""
+    if s.pickup_ok == 1:
+        s.pickup_ok = 0
+        if p.flow_rule_supervised == 1:
+            order_pickup(p, s, p.flow_rule_silence, delay)
+        return
+    if nobody_there(s, L.PICKUP, delay):
+        return
+    s.pickup_ok = 1
+    s.pickup_ordered = 0
+    s.repairs[L.NEW_PICKUP] += 1
+    s.repair_cost += p.repairs_sensor
+    delay[L.PICKUP] = waiting(p.flow_rule_failure_rate, next_draw(s, PICKUP_DRAWS))
+
+
+@kernel
+def order_pickup(p, s, missed_after, delay):
+    """The pickup is missed after some time [s], then bought and put in."""
+    if s.pickup_ok == 0 and s.pickup_ordered == 0:
+        s.pickup_ordered = 1
+        delay[L.PICKUP] = missed_after + quantile(
+            p.detection_replacement, next_draw(s, PICKUP_DRAWS)
+        )
+
+
+@kernel
+def on_retighten(p, s, now, delay):
+    """People tighten the mount, as planned."""
+    if s.gave_up == 1 or nobody_there(s, L.RETIGHTEN, delay):
+        return
+    delay[L.RETIGHTEN] = p.mount_retightening
+    upkeep.retighten(p, s, now)
+
+
+@kernel
+def on_pressure_test(p, s, now, delay):
+    """The valve is shut for a while at night, if nobody is up and no leak is known."""
+    delay[L.PRESSURE_TEST] = p.pressure_test_interval
+    ready = strokes.ready_to_close(p, s) and s.mains == 1 and s.supply_ok == 1
+    quiet = s.believed_shut == 0 and not leak_wants_shut(s)
+    if ready and quiet and presence_at(p, s, now) != L.AWAKE:
+        strokes.other_stroke(p, s, now, L.HOLDING_PRESSURE, delay)
 
 
 @kernel
@@ -402,17 +562,19 @@ def settle(p, s, now, rows, delay):
             continue
         mode = s.leak_mode[slot]
         end_leak(p, s, now, slot, rows)
-        if (L.MENDS_ELEMENT >> mode) & 1 == 1:
-            control.note_stiffness(s, mode)
-            control.schedule_repair(p, s, delay)
+        mended = upkeep.plumber_is_there(p, s, now, delay)
+        if (L.MENDS_ELEMENT >> mode) & 1 == 1 and not mended:
+            upkeep.note_stiffness(s, mode)
+            upkeep.schedule_repair(p, s, delay)
         elif (L.MENDS_SENSORS >> mode) & 1 == 1:
-            renew_sensors(p, s, now, delay)
+            order_sensors(p, s, delay)
+            order_pickup(p, s, 0.0, delay)
         elif (L.MENDS_BATTERY >> mode) & 1 == 1 and s.battery_ok == 0:
             renew_battery(p, s, now, delay)
         if not leak_wants_shut(s):
             s.hold_leak = 0
         if s.stroke == L.IDLE or s.position == L.SHUT:
-            reopen_if_free(p, s, now, delay)
+            reopen_if_free(p, s, now, True, delay)
 
 
 @entry
@@ -433,6 +595,7 @@ def react(clock, now, p, s, delay, rows):
         Rows of leaks that end are written here.
     """
     s.events += 1
+    reopening.count_dry(p, s, now)
     had_leaks = s.open_leaks > 0
     if had_leaks:
         advance(p, s, now)
@@ -442,7 +605,9 @@ def react(clock, now, p, s, delay, rows):
         delay[clock] = L.NEVER
         on_leak_clock(p, s, now, number // L.CLOCKS_PER_LEAK, number % L.CLOCKS_PER_LEAK, delay)
     elif clock >= sensors:
-        on_sensor(p, s, clock - sensors, now, delay)
+        k = clock - sensors
+        if s.sensor_ok[k] == 1 or not nobody_there(s, clock, delay):
+            on_sensor(p, s, k, now, delay)
     elif clock >= L.FIRST_SOURCE:
         on_source(p, s, clock - L.FIRST_SOURCE, now, delay)
     else:
@@ -450,7 +615,10 @@ def react(clock, now, p, s, delay, rows):
         if clock == L.EXERCISE:
             on_exercise(p, s, now, delay)
         elif clock == L.STROKE:
-            control.end_stroke(p, s, now, delay)
+            purpose = s.stroke
+            strokes.end_stroke(p, s, now, delay)
+            if purpose == L.HOLDING_PRESSURE:
+                control.judge_pressure(p, s, now, delay)
         elif clock == L.TRIP:
             on_trip(p, s, now, delay)
         elif clock == L.OUTAGE:
@@ -464,13 +632,13 @@ def react(clock, now, p, s, delay, rows):
         elif clock == L.PRESENCE:
             on_presence(p, s, now, delay)
         elif clock == L.RETRY:
-            control.retry_stroke(p, s, now, delay)
+            strokes.retry_stroke(p, s, now, delay)
         elif clock == L.POLICY:
             on_policy(p, s, now, delay)
         elif clock == L.SWITCH_ON:
             s.switched_off = 0
         elif clock == L.ACTUATOR:
-            control.fail_element(p, s, delay)
+            upkeep.fail_element(p, s, delay)
         elif clock == L.SUPPLY:
             on_supply(p, s, now, delay)
         elif clock == L.BATTERY_LIFE:
@@ -483,16 +651,27 @@ def react(clock, now, p, s, delay, rows):
             s.battery_empty = 1
             all_dark(p, s, now, delay)
         elif clock == L.REPAIR:
-            control.finish_repair(p, s, now, delay)
+            strokes.finish_repair(p, s, now, delay)
         elif clock == L.SENSOR_CHECK:
-            delay[L.SENSOR_CHECK] = p.detection_test_interval
-            renew_sensors(p, s, now, delay)
+            if not nobody_there(s, L.SENSOR_CHECK, delay):
+                delay[L.SENSOR_CHECK] = p.detection_test_interval
+                order_sensors(p, s, delay)
         elif clock == L.SENSOR_SHOCK:
             on_sensor_shock(p, s, now, delay)
         elif clock == L.AIM_SENSORS:
             aim.aim_at_sensors(p, s, now, delay)
         elif clock == L.AIM_BATTERY:
             aim.aim_at_battery(p, s, now, delay)
+        elif clock == L.OWNER_TEST:
+            on_owner_test(p, s, now, delay)
+        elif clock == L.WATER_BACK:
+            on_water_back(p, s, now, delay)
+        elif clock == L.RETIGHTEN:
+            on_retighten(p, s, now, delay)
+        elif clock == L.PICKUP:
+            on_pickup(p, s, delay)
+        elif clock == L.PRESSURE_TEST:
+            on_pressure_test(p, s, now, delay)
     if had_leaks or s.open_leaks > 0:
         settle(p, s, now, rows, delay)
         plan(p, s, delay)
@@ -511,6 +690,7 @@ def add_leak(p, s, now, source, key, delay):
 @entry
 def close(p, s, now, rows):
     """End the history at ``now``: leaks still open are settled as they stand."""
+    reopening.count_dry(p, s, now)
     if s.open_leaks == 0:
         return
     advance(p, s, now)

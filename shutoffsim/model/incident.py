@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 
-from shutoffsim.model import damage, detection, leak, override, power
+from shutoffsim.model import damage, detection, leak, override, power, reopening, spread
 from shutoffsim.model import layout as L
 from shutoffsim.model.compiled import kernel, part
 from shutoffsim.model.fitted import closes_itself
 from shutoffsim.model.occupancy import presence_at, until_presence_changes
 from shutoffsim.model.quantiles import quantile
+
+GRAVITY = 9.80665  # m/s2
 
 
 @kernel
@@ -60,13 +62,20 @@ def set_flow(p, s, slot):
 
 
 @kernel
-def stop(s, now, slot, by):
-    """The water to this leak is off; what is stored above it still drains."""
+def stop(p, s, now, slot, by):
+    """The water to this leak is off; what is stored above it still runs out by its own hole.
+
+    At half of the flow that its head drives at first, so in the time that E. Torricelli's law
+    gives an upright tank: the head falls with what has run out, the flow with its root.
+    """
     s.leak_stopped[slot] = 1
     s.leak_stopped_at[slot] = now
     s.leak_by[slot] = by
-    s.leak_volume[slot] += s.leak_drain[slot]
-    s.leak_drain[slot] = 0.0
+    head = p.water_density * GRAVITY * p.dwelling_drain_head
+    by_itself = 0.5 * s.leak_full[slot] * math.sqrt(head / s.pressure)
+    through_seat = min(s.seat_leak, s.leak_full[slot])  # fills up what runs out
+    s.leak_drain_flow[slot] = max(by_itself - through_seat, 0.0)
+    s.leak_drained_at[slot] = now + spread.stored_lasts(s, slot)
 
 
 @part
@@ -96,20 +105,27 @@ def set_position(p, s, now, position, by):
         if s.leak_on[slot] == 0:
             continue
         if position == L.SHUT and s.leak_stopped[slot] == 0:
-            stop(s, now, slot, by)
+            stop(p, s, now, slot, by)
         elif position != L.SHUT and s.leak_stopped[slot] == 1:
             resume(p, s, now, slot)
         set_flow(p, s, slot)
 
 
 @kernel
-def reopen_if_free(p, s, now, delay):
-    """Open the valve unless something still wants it shut."""
-    if s.hold_leak == 1 or s.hold_away == 1 or s.hold_power == 1:
+def reopen_if_free(p, s, now, by_person, delay):
+    """Open the valve unless something still wants it shut; the actuator may not be able to."""
+    if s.hold_leak == 1 or s.hold_away == 1 or s.hold_power == 1 or s.hold_nuisance == 1:
         return
     s.believed_shut = 0
     if s.position != L.OPEN:
         s.strokes += 1.0
+        if s.position == L.SHUT and not by_person and not reopening.opens(p, s, now):
+            s.stuck_shut = 1
+            reopening.somebody_must_act(p, s, now, delay)
+            return
+        s.stuck_shut = 0
+        s.water_back = L.NOBODY_ACTS
+        delay[L.WATER_BACK] = L.NEVER
         set_position(p, s, now, L.OPEN, L.BY_NOBODY)
         power.coil_switched(p, s, now, delay, L.BATTERY_EMPTY)
 
@@ -152,7 +168,11 @@ def begin_leak(p, s, now, source, key, delay):
         s.leak_grow[slot] = math.inf
     s.leak_first[slot] = s.leak_full[slot]
     s.leak_drain[slot] = quantile(p.dwelling_drain_down, leak.leak_draw(s, key, leak.DRAIN))
+    s.leak_drain_flow[slot] = 0.0
+    s.leak_drained_at[slot] = math.inf
     s.leak_volume[slot] = 0.0
+    s.leak_lying[slot] = 0.0
+    s.leak_most_lying[slot] = 0.0
     s.leak_stopped[slot] = 0
     s.leak_by[slot] = L.BY_NOBODY
     s.leak_found[slot] = 0
@@ -164,6 +184,7 @@ def begin_leak(p, s, now, source, key, delay):
     s.leak_phone[slot] = 0
     s.leak_coming[slot] = L.NOT_COMING
     s.leak_hands[slot] = math.inf
+    s.leak_shears[slot] = 0
     s.leak_home[slot] = 0.0
     s.leak_near[slot] = 0.0
     s.leak_call[slot] = 0.0
@@ -174,7 +195,7 @@ def begin_leak(p, s, now, source, key, delay):
     override.draw_needs(p, s, slot)
     detection.lay_paths(p, s, slot)
     if s.position == L.SHUT:
-        stop(s, now, slot, L.BY_ALREADY_SHUT)
+        stop(p, s, now, slot, L.BY_ALREADY_SHUT)
     set_flow(p, s, slot)
     return True
 
@@ -187,7 +208,6 @@ def advance(p, s, now):
     for slot in range(s.slots):
         if s.leak_on[slot] == 0:
             continue
-        escaped = s.leak_flow[slot] * passed
         below = detection.until_shows_below(p, s, slot)
         if passed > below:
             s.leak_near[slot] += (passed - below) / p.neighbour_notice
@@ -200,7 +220,7 @@ def advance(p, s, now):
         for k in range(p.n_sensors):
             if s.report[slot, k] == L.REPORTING:
                 s.report_left[slot, k] -= passed
-        s.leak_volume[slot] += escaped
+        spread.run_on(p, s, slot, passed)
 
 
 @kernel
@@ -252,7 +272,7 @@ def failure_mode(p, s, slot):
     """
     late = s.leak_volume[slot] > p.damage_late_volume
     by = s.leak_by[slot]
-    if not closes_itself(p):
+    if not closes_itself(p) or s.gave_up == 1:
         return L.MODE_NO_AUTOMATION
     if not late and (by == L.BY_AUTOMATION or by == L.BY_ALREADY_SHUT):
         return L.MODE_NONE
@@ -282,11 +302,12 @@ def write_row(p, s, now, slot, rows):
     source = s.leak_source[slot]
     onset = s.leak_onset[slot]
     volume = s.leak_volume[slot]
-    wet_time = now - s.leak_wet_at[slot]
-    area = damage.wetted_area(p, p.source_zone[source], volume, s.leak_film[slot])
-    units = damage.units_affected(p, volume)
+    lying = s.leak_most_lying[slot]
+    wet_time = max(min(now, spread.dry_at(p, s, slot)) - s.leak_wet_at[slot], 0.0)
+    area = damage.wetted_area(p, p.source_zone[source], lying, s.leak_film[slot])
+    units = damage.units_affected(p, lying)
     severity = leak.leak_draw(s, s.leak_key[slot], leak.SEVERITY)
-    loss = damage.loss_of(p, volume, area, units, wet_time, p.source_grey[source], severity)
+    loss = damage.loss_of(p, lying, area, units, wet_time, p.source_grey[source], severity)
     row.history = s.history
     row.probe = -1
     row.source = source
@@ -311,6 +332,7 @@ def write_row(p, s, now, slot, rows):
 @kernel
 def end_leak(p, s, now, slot, rows):
     """Settle a leak that is over, or cut off by the end of the history."""
+    spread.run_on(p, s, slot, min(spread.stored_lasts(s, slot), spread.DRAINED_BY_HAND))
     if s.focus == L.EVERY_LEAK or s.focus == s.leak_key[slot]:
         write_row(p, s, now, slot, rows)
     s.leak_on[slot] = 0

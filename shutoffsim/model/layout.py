@@ -18,14 +18,21 @@ KEEP = -1.0  # a delay: leave the clock as it is
 
 MAX_SOURCES = 16
 MAX_SENSORS = 12
+MAX_RUNGS = 7  # classes of actuator, the first one included
 SLOTS = 3  # leaks that can be open at once; a further one is dropped and counted
 HALF_HOURS = 336  # of a week
-STREAMS = 23  # of random numbers, see streams; those of sensors and sources aside
+STREAMS = 29  # of random numbers, see streams; those of sensors and sources aside
 
 YEAR = 365.25 * 86400.0
 
+# --- where the end of travel is sensed ----------------------------------------------------------
+END_NOT_SENSED, END_AT_MOTOR, END_AT_STEM = 0, 1, 2
+
 MOUNT_SCREWS = 0
 MOUNT_QUICK_RELEASE = 1
+
+# what feeds the siren: a battery of its own, as in spot sensors; mains; the controller
+SIREN_ON_BATTERY, SIREN_ON_MAINS, SIREN_ON_CONTROLLER = 0, 1, 2
 
 # --- where people are -----------------------------------------------------------------------
 AWAKE, ASLEEP, OUT, AWAY = 0, 1, 2, 3
@@ -73,12 +80,14 @@ SENSOR_FIELDS = (
     ("supervised", "i", "-", "1: missing reports are noticed and the sensor is replaced"),
     ("attempt_success", "f", "-", "chance that one radio attempt arrives"),
     ("attempts", "i", "-", "radio attempts per report"),
+    ("false_alarm_rate", "f", "1/s", "false alarms while it works"),
 )
 
 PARAMETER_FIELDS = (
     ("service_life", "f", "s", "service life simulated"),
     ("n_sources", "i", "-", "leak sources in use"),
     ("n_sensors", "i", "-", "spot sensors in use"),
+    ("n_rungs", "i", "-", "classes of actuator to choose from, the first included"),
     # water
     ("dwelling_pressure", DIST, "Pa", "static pressure, drawn once a history"),
     (
@@ -106,6 +115,8 @@ PARAMETER_FIELDS = (
     ("water_density", "f", "kg/m3", ""),
     ("water_viscosity", "f", "Pa s", ""),
     ("dwelling_drain_down", DIST, "m3", "water stored above a leak that runs out after closing"),
+    ("dwelling_drain_head", "f", "m", "height of that water above the leak"),
+    ("dwelling_evaporation", "f", "m/s", "water that a wet floor loses per area and time"),
     ("dwelling_film", DIST, "m", "film thickness of spreading water, drawn per leak"),
     # weather
     ("weather_coldest_day", "f", "s", "time of year of the coldest day, from 1 January"),
@@ -134,12 +145,14 @@ PARAMETER_FIELDS = (
     ("people_trips", "i", "-", "1: people go on trips"),
     ("people_stay", DIST, "s", "time between trips"),
     ("people_trip", DIST, "s", "length of a trip"),
+    ("people_shut_on_leaving", "f", "-", "chance per trip that people shut the valve themselves"),
     ("people_start_away", "f", "-", "chance that the history starts during a trip"),
     ("people_notice_burst", "f", "s", "median time for a person awake at home to notice a burst"),
     ("people_notice_seep", "f", "s", "median time for a person awake at home to notice a seep"),
     ("people_notice_asleep", "f", "-", "factor on these medians while asleep"),
     ("people_notice_log_spread", "f", "-", "log standard deviation of noticing"),
     ("siren_fitted", "i", "-", "1: a wet sensor sounds in the dwelling"),
+    ("siren_power", "i", "-", "SIREN_...: what feeds it"),
     ("siren_awake", "f", "s", "median time to react to the siren, awake"),
     ("siren_asleep", "f", "s", "median time to react to the siren, asleep"),
     ("neighbour_notices", "i", "-", "1: a neighbour below can notice"),
@@ -175,8 +188,20 @@ PARAMETER_FIELDS = (
     ("flow_rule_volume", "f", "m3", "alarm when one use takes more"),
     ("flow_rule_time_away", "f", "s", "the same in away mode"),
     ("flow_rule_volume_away", "f", "m3", "the same in away mode"),
+    ("flow_rule_failure_rate", "f", "1/s", "failures of pickup, cable and counting"),
+    ("flow_rule_supervised", "i", "-", "1: pulses that stay away are noticed"),
+    ("flow_rule_silence", "f", "s", "time without pulses until they are missed"),
+    ("pressure_test_interval", "f", "s", "interval of pressure tests at night; inf: never"),
+    ("pressure_test_hold", "f", "s", "time for which the valve is shut"),
+    (
+        "pressure_test_least_flow",
+        "f",
+        "m3/s",
+        "least loss of water that lets the pressure fall too fast",
+    ),
+    ("pressure_test_disturbed", "f", "-", "chance that people at home draw water meanwhile"),
     # nuisance
-    ("nuisance_sensor_rate", "f", "1/s", "false alarms of sensors"),
+    ("nuisance_sensor_rate", "f", "1/s", "false alarms of sensors while all work"),
     ("nuisance_rule_rate", "f", "1/s", "ordinary uses that trip the flow rule"),
     (
         "nuisance_switch_off_chance",
@@ -248,6 +273,7 @@ PARAMETER_FIELDS = (
     ("valve_idle_start", "f", "s", "time since last movement at commissioning"),
     ("valve_seize_time", DIST, "s", "idle time until the valve seizes"),
     ("valve_closing_share", DIST, "-", "torque to close as a share of breakaway, drawn per demand"),
+    ("valve_opening_share", "f", "-", "torque to open from shut, over breakaway"),
     ("valve_turns", "f", "turns", "turns from open to shut (0.25: quarter turn)"),
     ("valve_seat_leak", DIST, "m3/s", "flow past the seat when shut, drawn once a history"),
     ("valve_stem_limit", "f", "N*m", "torque at which the stem shears"),
@@ -263,7 +289,9 @@ PARAMETER_FIELDS = (
         "turns/s",
         "turns per second of the output shaft at rated voltage",
     ),
-    ("actuator_current_limit", "f", "A", "of the driver; inf: none"),
+    ("actuator_torque_exponent", "f", "-", "of the voltage, in torque at stall"),
+    ("actuator_current_exponent", "f", "-", "of the voltage, in current at stall"),
+    ("actuator_current_limit", "f", "A", "of the driver or the supply; inf: none"),
     ("actuator_unit_spread", DIST, "-", "factor on torque between units"),
     ("actuator_wear", "f", "-", "share of torque lost per stroke"),
     ("actuator_ambient", "f", "degC", "temperature of the actuator's surroundings"),
@@ -292,26 +320,52 @@ PARAMETER_FIELDS = (
     ("actuator_strip_chance", "f", "-", "chance per stall that gears strip"),
     ("actuator_short_chance", "f", "-", "chance per stroke that travel ends short"),
     ("actuator_short_flow", "f", "-", "share of the flow that still passes then"),
-    ("actuator_feedback", "i", "-", "1: end of travel is sensed"),
+    ("actuator_current_sensed", "i", "-", "1: the motor's current is watched"),
+    ("actuator_end_of_travel", "i", "-", "END_...: where the end of travel is sensed"),
     ("actuator_repair", DIST, "s", "time to notice, order and fit after a fault is known"),
+    # commissioning
+    ("commissioning_test", "i", "-", "TEST_...: the fitting test on the day"),
+    ("commissioning_if_it_fails", "i", "-", "IF_...: what is done then"),
     # mount
     ("mount_kind", "i", "-", "MOUNT_..."),
     ("mount_fasteners", "i", "-", "number of screws"),
     ("mount_fastener_time", DIST, "s", "time per screw, drawn per leak"),
-    ("mount_tool_at_hand", "f", "-", "chance that the screwdriver is at hand"),
-    ("mount_tool_search", DIST, "s", "time to find one"),
+    ("mount_tool_at_hand", "f", "-", "chance that the tools are at hand"),
+    ("mount_tool_search", DIST, "s", "time to find them"),
     (
         "mount_release_time",
         DIST,
         "s",
         "time to free a quick-release mount or work a manual override",
     ),
-    ("mount_slip_torque", "f", "N*m", "torque the mount holds when new; inf: no clamp"),
-    ("mount_preload_kept", DIST, "-", "share of clamp preload left after preload_reference"),
-    ("mount_preload_reference", "f", "s", "time for preload_kept (logarithmic decay)"),
+    ("mount_slip_torque", "f", "N*m", "torque held an hour after tightening; inf: by form"),
+    ("mount_creep", DIST, "-", "exponent n of the preload left after t hours, t^-n"),
+    ("mount_retightening", "f", "s", "interval at which people retighten it; inf: never"),
     # exercise
     ("exercise_interval", "f", "s", "interval; inf: never"),
-    ("exercise_coverage", "f", "-", "chance that an exercise finds an existing fault"),
+    (
+        "exercise_coverage",
+        "f",
+        "-",
+        "share of faults, by kind, that an exercise can find; negative: by what is fitted",
+    ),
+    ("coverage_nothing", "f", "-", "share of random failures found where nothing is watched"),
+    ("coverage_current", "f", "-", "the same by current, or by the end of travel at the motor"),
+    ("coverage_position", "f", "-", "the same by the end of travel at the stem"),
+    ("coverage_flow", "f", "-", "the same by somebody at an open tap"),
+    ("owner_test_interval", "f", "s", "interval of a test with a tap open; inf: never"),
+    ("owner_test_done", "f", "-", "chance that it is really done"),
+    # repairs
+    ("repairs_by_owner", "i", "-", "1: the owner mends what is not the valve"),
+    ("repairs_part", "f", "money", "a like closing element"),
+    ("repairs_valve", "f", "money", "a new valve"),
+    ("repairs_sensor", "f", "money", "a new sensor"),
+    ("repairs_battery", "f", "money", "a new battery"),
+    ("repairs_owner", "f", "money", "time of an owner who mends it"),
+    ("repairs_installer", "f", "money", "call-out and work of an installer"),
+    ("repairs_plumber", "f", "money", "call-out and work of a plumber"),
+    ("repairs_next_class_after", "i", "-", "findings of a stall until the next class; 0: never"),
+    ("repairs_street_valve", "f", "money", "having the valve in the street shut and opened"),
     ("exercise_outage", "f", "s", "time the valve cannot serve a demand per exercise"),
     (
         "valve_renew_after",
@@ -319,6 +373,9 @@ PARAMETER_FIELDS = (
         "-",
         "findings of a stiff or seized valve until it is renewed; 0: never",
     ),
+    # reopening
+    ("reopening_notice", DIST, "s", "until somebody awake at home gives the water back"),
+    ("reopening_urgent", DIST, "s", "until a plumber does, where a hand cannot"),
     # override
     ("override_travel_out", DIST, "s", "way home when out"),
     ("override_travel_away", DIST, "s", "way home from a trip"),
@@ -334,6 +391,8 @@ PARAMETER_FIELDS = (
     ("override_find_unknown", DIST, "s", "further time to find an unknown one"),
     ("override_access", "f", "-", "factor on all work at the valve (cramped: above 1)"),
     ("override_hand_torque", DIST, "N*m", "torque a person applies with the grip that is there"),
+    ("override_bare_stem", "i", "-", "1: where that is not enough, a tool is put on the stem"),
+    ("override_tool_torque", DIST, "N*m", "torque a person applies with that tool"),
     ("override_hand_turn", "f", "s", "time per turn by hand"),
     ("override_upstream", DIST, "s", "further time to have the next valve upstream shut"),
     # damage
@@ -383,19 +442,93 @@ def _prefixed(prefix: str, fields: tuple, length: int) -> list[tuple]:
     return out
 
 
+# A class of actuator that may be fitted in the place of the first: number 0 is not used.
+RUNG_FIELDS = (
+    ("rated_voltage", "f", "V", "datasheet voltage"),
+    ("stall_torque", "f", "N*m", "at the output shaft at rated voltage"),
+    ("stall_current", "f", "A", "at rated voltage"),
+    ("no_load_current", "f", "A", "at rated voltage"),
+    ("no_load_speed", "f", "turns/s", "at rated voltage"),
+)
+
 #: One design. Source fields appear as ``source_NAME[i]``, sensor fields as ``sensor_NAME[k]``.
 PARAMETERS = _record(
     [(name, *_field(kind)) for name, kind, _u, _m in PARAMETER_FIELDS]
     + _prefixed("source", SOURCE_FIELDS, MAX_SOURCES)
     + _prefixed("sensor", SENSOR_FIELDS, MAX_SENSORS)
+    + _prefixed("rung", RUNG_FIELDS, MAX_RUNGS)
 )
 
 # --- the state of a history -----------------------------------------------------------------
 OPEN, SHUT, SHORT = np.arange(3)  # position of the valve
 
-IDLE, CLOSE_LEAK, CLOSE_AWAY, CLOSE_POWER, CLOSE_NUISANCE, EXERCISING = np.arange(6)  # strokes
+# strokes, by what they are for; a test is an exercise that somebody watches
+(
+    IDLE,
+    CLOSE_LEAK,
+    CLOSE_AWAY,
+    CLOSE_POWER,
+    CLOSE_NUISANCE,
+    EXERCISING,
+    TESTING,
+    HOLDING_PRESSURE,
+) = np.arange(8)
 
-ON_ITS_WAY, REPORTING, DONE = 1, 2, 0  # water towards a sensor, and the report that follows
+# who gives the water back after a closing for no leak
+NOBODY_ACTS, WAITS_FOR_PEOPLE, AT_IT, PLUMBER_COMES = 0, 1, 2, 3
+
+#: Why people were without water, for no leak.
+DRY = ("nuisance", "stuck shut", "away or power policy", "coil without power")
+DRY_NUISANCE, DRY_STUCK, DRY_POLICY, DRY_COIL = np.arange(len(DRY))
+
+NO_REPAIR, REPAIR_ORDERED, REPAIR_WAITS = 0, 1, 2  # waits: for somebody to be there
+TEST_NONE, TEST_CLOSE, TEST_CLOSE_AND_REOPEN = 0, 1, 2
+IF_NEXT_CLASS, IF_GIVE_UP, IF_KEEP = 0, 1, 2
+
+# how the fitting test ended: not done; passed as bought, or by a further class; kept though it
+# failed; given up
+FITTED = (
+    "not tried",
+    "passed as bought",
+    "passed with a further class",
+    "kept though it failed",
+    "taken off again",
+)
+FITTED_UNTRIED, FITTED_AS_BOUGHT, FITTED_NEXT, FITTED_FAILING, FITTED_NOT = np.arange(len(FITTED))
+
+#: Who mends the closing element or the valve.
+MENDERS = ("owner", "installer", "plumber")
+OWNER, INSTALLER, PLUMBER = np.arange(len(MENDERS))
+SOUND, STUCK, SHEARED = 0, 1, 2  # what is broken about the valve
+
+#: Repairs that are counted, and their cost.
+REPAIRS = (
+    "element replaced",
+    "mount retightened",
+    "element adjusted",
+    "valve freed",
+    "valve renewed",
+    "sensor replaced",
+    "battery replaced",
+    "next class fitted",
+    "taken off again",
+    "pickup replaced",
+)
+(
+    REPLACED,
+    RETIGHTENED,
+    ADJUSTED,
+    FREED,
+    RENEWED,
+    NEW_SENSOR,
+    NEW_BATTERY,
+    NEXT_CLASS,
+    TAKEN_OFF,
+    NEW_PICKUP,
+) = np.arange(len(REPAIRS))
+
+# water towards a sensor, and the report that follows; UNHEARD: until somebody can listen again
+DONE, ON_ITS_WAY, REPORTING, UNHEARD = 0, 1, 2, 3
 
 NOT_COMING, TRAVELLING, WORKING = 0, 1, 2  # a person on the way to the valve, or at it
 
@@ -453,13 +586,22 @@ STATE_FIELDS = (
     ("hold_leak", "i", "1: to be kept shut because of a leak"),
     ("hold_away", "i", ""),
     ("hold_power", "i", ""),
+    ("hold_nuisance", "i", "1: shut by a false alarm, until somebody acts"),
+    ("stuck_shut", "i", "1: nothing wants it shut, and the actuator could not open it"),
+    ("water_back", "i", "who acts: NOBODY_ACTS, ..."),
+    ("dry_at", "f", "time up to which the time without water is counted"),
+    ("dry", "dry", "s, by DRY"),
     ("believed_shut", "i", "1: the controller takes the valve for shut"),
     ("moved_at", "f", "time of the last movement (negative: before commissioning)"),
     ("seize_after", "f", "idle time after which the valve seizes"),
-    ("broken", "i", "1: seized and found so by a stall, or stem sheared"),
+    ("broken", "i", "STUCK: seized and found so by a stall; SHEARED: the stem has sheared"),
     # closing element
+    ("rung", "i", "class of actuator that is fitted; 0: as bought"),
+    ("gave_up", "i", "1: taken off again, a person closes"),
+    ("fitted_as", "i", "FITTED_..., how the fitting test ended"),
+    ("stall_findings", "i", "how often the fitted class was found to stall"),
     ("unit", "f", "torque factor of this unit"),
-    ("preload", "f", "share of preload left at the reference time"),
+    ("creep", "f", "exponent of the mount's creep since it was tightened"),
     ("mounted_at", "f", ""),
     ("failed", "i", "random failure"),
     ("burnt", "i", ""),
@@ -468,7 +610,8 @@ STATE_FIELDS = (
     ("strokes", "f", "strokes made by this unit"),
     ("winding", "f", "winding temperature above ambient at winding_at, K"),
     ("winding_at", "f", ""),
-    ("repair_due", "i", "1: a repair is on its way"),
+    ("repair_due", "i", "REPAIR_..."),
+    ("fault_kind", "f", "draw that says whether tests can find a fault of this kind"),
     ("stroke", "i", "purpose of the stroke under way"),
     ("outcome", "i", "how it will end: a MODE_..., MODE_NONE when good"),
     ("last_outcome", "i", "how the last stroke ended"),
@@ -494,11 +637,17 @@ STATE_FIELDS = (
     ("battery_dies_at", "f", ""),
     # counts for the history's summary
     ("nuisance_closings", "i", ""),
+    ("repairs", "repairs", "by REPAIRS"),
+    ("repair_cost", "f", "money spent on them"),
+    ("mended_by", "i", "who came last for the closing element: OWNER, INSTALLER or PLUMBER"),
     ("demands", "i", "strokes begun"),
     ("stalls", "i", ""),
     ("leaks", "i", "natural leaks"),
     ("events", "i", "clock rings"),
     ("sensor_ok", "sensors", ""),
+    ("sensor_ordered", "sensors", "1: it is dead, known to be, and will be replaced"),
+    ("pickup_ok", "i", "0: the meter's pulses are not counted"),
+    ("pickup_ordered", "i", "1: that is known, and it will be replaced"),
     # open leaks
     ("open_leaks", "i", ""),
     ("slots", "i", "one more than the last slot taken since all were free"),
@@ -514,6 +663,10 @@ STATE_FIELDS = (
     ("leak_first", "fslots", "flow at onset with the valve open"),
     ("leak_volume", "fslots", "escaped so far"),
     ("leak_drain", "fslots", "stored water that will run out after closing"),
+    ("leak_drain_flow", "fslots", "flow at which it does"),
+    ("leak_drained_at", "fslots", "when it will have run out"),
+    ("leak_lying", "fslots", "water on the floor now"),
+    ("leak_most_lying", "fslots", "the most that has lain there"),
     ("leak_film", "fslots", "film thickness"),
     ("leak_grow", "fslots", "time left until the seep becomes a burst"),
     ("leak_stopped", "slots", ""),
@@ -530,6 +683,7 @@ STATE_FIELDS = (
     ("leak_coming", "slots", "NOT_COMING, TRAVELLING, WORKING"),
     ("leak_hands", "fslots", "time left of that"),
     ("leak_hands_by", "slots", "BY_HAND or BY_UPSTREAM"),
+    ("leak_shears", "slots", "1: the hand will shear the stem"),
     ("leak_home_need", "fslots", "progress needed until somebody at home notices"),
     ("leak_home", "fslots", "progress so far, in median notice times"),
     ("leak_near_need", "fslots", "the same for the neighbour below"),
@@ -546,7 +700,7 @@ STATE_FIELDS = (
     ("reach_volume", "reach", "water needed to wet the sensor"),
     ("report_left", "reach", "time left to its next report"),
     ("report_tries", "ireach", ""),
-    ("report", "ireach", "ON_ITS_WAY, REPORTING, DONE"),
+    ("report", "ireach", "ON_ITS_WAY, REPORTING, UNHEARD, DONE"),
 )
 
 _STATE_KINDS = {
@@ -556,6 +710,8 @@ _STATE_KINDS = {
     "sources": (np.int64, (MAX_SOURCES,)),
     "sensors": (np.int64, (MAX_SENSORS,)),
     "streams": (np.int64, (STREAMS,)),
+    "repairs": (np.int64, (len(REPAIRS),)),
+    "dry": (np.float64, (len(DRY),)),
     "fsensors": (np.float64, (MAX_SENSORS,)),
     "slots": (np.int64, (SLOTS,)),
     "fslots": (np.float64, (SLOTS,)),
@@ -589,8 +745,13 @@ STATE = _record([(name, *_STATE_KINDS[kind]) for name, kind, _meaning in STATE_F
     SENSOR_SHOCK,
     AIM_SENSORS,
     AIM_BATTERY,
+    OWNER_TEST,
+    WATER_BACK,
+    RETIGHTEN,
+    PICKUP,
+    PRESSURE_TEST,
     FIRST_SOURCE,
-) = np.arange(23)
+) = np.arange(28)
 CLOCK_NAMES = (
     "weather",
     "mains",
@@ -614,6 +775,11 @@ CLOCK_NAMES = (
     "sensor shock",
     "aim at sensors",
     "aim at the battery",
+    "owner's test",
+    "water back",
+    "mount",
+    "pickup",
+    "pressure test",
 )
 
 #: Clocks of one open leak, in order, after the sources and the sensors.
@@ -642,11 +808,29 @@ INCIDENT_FIELDS = (
     ("volume", np.float64, "m3", "escaped water"),
     ("wet_area", np.float64, "m2", "wetted floor area"),
     ("units", np.float64, "-", "units below affected"),
-    ("wet_time", np.float64, "s", "onset, or first opening if shut then, to stopped and found"),
+    (
+        "wet_time",
+        np.float64,
+        "s",
+        "onset, or first opening if shut then, to stopped and found, or dry before that",
+    ),
     ("loss", np.float64, "money", "loss"),
     ("insured", np.float64, "money", "part of it that the policy pays"),
 )
 INCIDENT = _record([(name, kind) for name, kind, _unit, _meaning in INCIDENT_FIELDS])
 
-SUMMARY_FIELDS = ("nuisance_closings", "strokes", "stalls", "leaks", "dropped", "events")
-SUMMARY = _record([(name, np.float64) for name in SUMMARY_FIELDS])
+SUMMARY_FIELDS = (
+    "nuisance_closings",
+    "strokes",
+    "stalls",
+    "leaks",
+    "dropped",
+    "events",
+    "repair_cost",
+    "fitted_as",
+    "rung",
+)
+SUMMARY = _record(
+    [(name, np.float64) for name in SUMMARY_FIELDS]
+    + [("repairs", np.float64, (len(REPAIRS),)), ("dry", np.float64, (len(DRY),))]
+)

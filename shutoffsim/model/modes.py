@@ -8,15 +8,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from typing import Any, Final, Literal, NamedTuple
+from typing import Any, Final, Literal, NamedTuple, get_args
 
 import numpy as np
 
 #: Before the closing element is asked; the element itself; what hangs on torque; time.
 Stage = Literal["earlier", "element", "torque", "time"]
-#: When the controller knows of a failed closing: always; without feedback of the end of travel by
-#: the current that was cut off at stall; by that feedback alone.
-Known = Literal["always", "at cut-off", "by feedback"]
+#: What can tell that a closing failed: the controller itself; the current of the motor; the end of
+#: travel, sensed at the motor or at the stem; flow that goes on at the meter; a person at a tap.
+Sense = Literal[
+    "controller", "motor current", "end at the motor", "end at the stem", "flow", "person"
+]
+SENSES: Final[tuple[Sense, ...]] = get_args(Sense)
+# Where the motor turns on freely, only what is beyond the fault sees that the valve did not move.
+_BEYOND: tuple[Sense, ...] = ("end at the stem", "flow", "person")
+_EACH: tuple[Sense, ...] = ("motor current", "end at the motor", *_BEYOND)
 #: What is mended after an incident in which it was the furthest broken link.
 Mended = Literal["nothing", "sensors", "battery", "element"]
 
@@ -54,8 +60,8 @@ class Mode(NamedTuple):
         What it means to take it out, or why that cannot be done.
     mends : str
         What is mended after it.
-    known : str
-        When the controller knows of it; matters where a closing can end so.
+    told_by : tuple of str
+        What can tell, of :data:`SENSES`; matters where a closing can end so.
     stiff : bool
         The valve itself was what failed: found so often enough, it is renewed.
     """
@@ -63,7 +69,7 @@ class Mode(NamedTuple):
     stage: Stage
     without: Change | str
     mends: Mended = "nothing"
-    known: Known = "by feedback"
+    told_by: tuple[Sense, ...] = ()
     stiff: bool = False
 
 
@@ -104,6 +110,7 @@ def _add_sensor(p: Any, zone: int) -> None:
 def _keep_sensors(p: Any) -> None:
     p.sensor_failure_rate[:] = 0.0
     p.sensor_battery_life[:] = _always(math.inf)
+    p.flow_rule_failure_rate = 0.0
 
 
 def _deliver_all(p: Any) -> None:
@@ -189,7 +196,9 @@ FAILURE_MODES: Final[Mapping[str, Mode]] = {
         ),
     ),
     "sensor dead": Mode(
-        "earlier", Change("sensors and their batteries never fail", _keep_sensors), mends="sensors"
+        "earlier",
+        Change("sensors, their batteries and the pickup never fail", _keep_sensors),
+        mends="sensors",
     ),
     "message lost": Mode(
         "earlier", Change("every radio report arrives at the first attempt", _deliver_all)
@@ -215,27 +224,28 @@ FAILURE_MODES: Final[Mapping[str, Mode]] = {
             _power_always,
         ),
         mends="battery",
-        known="always",
+        told_by=("controller",),
     ),
     "actuator failed": Mode(
         "element",
         Change("the closing element never fails by itself or sticks", _keep_element),
         mends="element",
+        told_by=_EACH,
     ),
     "brown-out": Mode(
         "torque",
         Change("the controller has a supply of its own", _own_rail),
         mends="element",
-        known="always",
+        told_by=("controller",),
     ),
     "motor burnt": Mode(
-        "torque", Change("the winding bears any heat", _cool_winding), mends="element"
+        "torque", Change("the winding bears any heat", _cool_winding), "element", _EACH
     ),
     "gears stripped": Mode(
-        "torque", Change("the gears bear any stall", _strong_gears), mends="element"
+        "torque", Change("the gears bear any stall", _strong_gears), "element", _BEYOND
     ),
     "mount slipped": Mode(
-        "torque", Change("the mount holds any torque", _firm_mount), mends="element"
+        "torque", Change("the mount holds any torque", _firm_mount), "element", _BEYOND
     ),
     "undersized torque": Mode(
         "torque",
@@ -243,18 +253,21 @@ FAILURE_MODES: Final[Mapping[str, Mode]] = {
             f"the actuator gives {_AMPLE:,.0f} times its torque and does not wear", _ample_torque
         ),
         mends="element",
-        known="at cut-off",
+        told_by=_EACH,
         stiff=True,
     ),
     "valve seized": Mode(
         "torque",
         Change("the valve never seizes and its stem bears any torque", _free_valve),
         "element",
-        "at cut-off",
+        _EACH,
         stiff=True,
     ),
     "closed short": Mode(
-        "element", Change("the travel always ends at the shut valve", _full_travel), mends="element"
+        "element",
+        Change("the travel always ends at the shut valve", _full_travel),
+        "element",
+        _BEYOND,
     ),
     "late": Mode(
         "time",
@@ -296,6 +309,10 @@ def modes_that(have: Callable[[Mode], bool]) -> tuple[int, ...]:
     return tuple(MODES.index(name) for name, mode in FAILURE_MODES.items() if have(mode))
 
 
+def _told_by(sense: Sense) -> int:
+    return _bits(lambda mode: sense in mode.told_by)
+
+
 def _bits(have: Callable[[Mode], bool]) -> int:
     return sum(1 << number for number in modes_that(have))
 
@@ -304,6 +321,6 @@ def _bits(have: Callable[[Mode], bool]) -> int:
 MENDS_SENSORS: Final = _bits(lambda mode: mode.mends == "sensors")
 MENDS_BATTERY: Final = _bits(lambda mode: mode.mends == "battery")
 MENDS_ELEMENT: Final = _bits(lambda mode: mode.mends == "element")
-KNOWN_ALWAYS: Final = _bits(lambda mode: mode.known == "always")
-KNOWN_AT_CUTOFF: Final = _bits(lambda mode: mode.known == "at cut-off")
+#: By sense: which modes it can tell.
+TOLD: Final = tuple(_told_by(sense) for sense in SENSES)
 STIFF_VALVE: Final = _bits(lambda mode: mode.stiff)

@@ -64,32 +64,71 @@ def travel_time(p, s, slot):
 
 @part
 def freeing_time(p, s, slot):
-    """Return the time [s] to free the valve from its actuator, tool search included."""
-    if not closes_itself(p):
+    """Return the time [s] to free the valve from its actuator, with the tools at hand."""
+    if not closes_itself(p) or s.gave_up == 1:
         return 0.0
-    if not is_clamped(p) or p.mount_kind == L.MOUNT_QUICK_RELEASE:
-        return quantile(p.mount_release_time, person_draw(s, slot, RELEASE))
-    time = p.mount_fasteners * quantile(p.mount_fastener_time, person_draw(s, slot, SCREW))
-    if person_draw(s, slot, TOOL) >= p.mount_tool_at_hand:
-        time += quantile(p.mount_tool_search, person_draw(s, slot, TOOL_SEARCH))
-    return time
+    if has_screws(p):
+        return p.mount_fasteners * quantile(p.mount_fastener_time, person_draw(s, slot, SCREW))
+    return quantile(p.mount_release_time, person_draw(s, slot, RELEASE))
+
+
+@kernel
+def has_screws(p):
+    """Return whether the actuator comes off by screws."""
+    return is_clamped(p) and p.mount_kind == L.MOUNT_SCREWS
+
+
+@kernel
+def needs_tool(p, required, u):
+    """Return whether the fingers of a person of strength ``u`` cannot turn a bare stem."""
+    return p.override_bare_stem == 1 and required > quantile(p.override_hand_torque, u)
+
+
+@kernel
+def hand_torque(p, required, u):
+    """Return the torque [N*m] that a person of strength ``u`` in (0, 1) puts on the stem."""
+    if needs_tool(p, required, u):
+        return quantile(p.override_tool_torque, u)
+    return quantile(p.override_hand_torque, u)
+
+
+@kernel
+def shears(p, required, torque):
+    """Return whether the stem gives way before the valve does."""
+    return min(required, torque) > p.valve_stem_limit
+
+
+@part
+def tool_search(p, s, slot):
+    """Return the time [s] to find the tools, if they are not at hand."""
+    if person_draw(s, slot, TOOL) < p.mount_tool_at_hand:
+        return 0.0
+    return quantile(p.mount_tool_search, person_draw(s, slot, TOOL_SEARCH))
 
 
 @part
 def work(p, s, now, slot):
     """Start closing by hand: set the time until the water is off, and by which valve.
 
-    Finding the valve, freeing it, turning it; where the hand cannot, the next valve upstream.
+    Finding the valve, freeing it, turning it; where the hand cannot, or shears the stem, the next
+    valve upstream.
     """
     time = quantile(p.override_find_known, person_draw(s, slot, FIND))
     if s.knows_valve == 0:
         time += quantile(p.override_find_unknown, person_draw(s, slot, SEARCH))
-    time += freeing_time(p, s, slot) * p.override_access
     by = L.BY_HAND
-    required = closing_torque(p, s, now, person_draw(s, slot, GRIP))
-    if not has_coil(p) and required > quantile(
-        p.override_hand_torque, person_draw(s, slot, STRENGTH)
-    ):
+    required = 0.0
+    if not has_coil(p):
+        required = closing_torque(p, s, now, person_draw(s, slot, GRIP))
+    strength = person_draw(s, slot, STRENGTH)
+    freeing = freeing_time(p, s, slot)
+    unscrews = has_screws(p) and closes_itself(p) and s.gave_up == 0
+    if unscrews or needs_tool(p, required, strength):
+        freeing += tool_search(p, s, slot)
+    time += freeing * p.override_access
+    torque = hand_torque(p, required, strength)
+    s.leak_shears[slot] = 1 if shears(p, required, torque) else 0
+    if required > torque or s.leak_shears[slot] == 1:
         by = L.BY_UPSTREAM
         time += quantile(p.override_upstream, person_draw(s, slot, UPSTREAM))
     else:

@@ -9,7 +9,7 @@ from shutoffsim.model.compiled import kernel, part
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.model.streams import ACTUATOR_DRAWS, SITE, even_uniform, next_draw
 
-PRESSURE, BREAKAWAY, AGE, SEAT, UNIT, PRELOAD, KNOWS, FIRST_TRIP, TILT = np.arange(9)
+PRESSURE, BREAKAWAY, AGE, SEAT, UNIT, CREEP, KNOWS, FIRST_TRIP, TILT = np.arange(9)
 
 
 @kernel
@@ -28,6 +28,6 @@ def draw_site(p, s):
     s.age_factor = quantile(p.valve_age_factor, site_draw(s, AGE))
     s.seat_leak = quantile(p.valve_seat_leak, site_draw(s, SEAT))
     s.unit = quantile(p.actuator_unit_spread, site_draw(s, UNIT))
-    s.preload = quantile(p.mount_preload_kept, site_draw(s, PRELOAD))
+    s.creep = quantile(p.mount_creep, site_draw(s, CREEP))
     s.knows_valve = 1 if site_draw(s, KNOWS) < p.override_knows_valve else 0
     return failure

@@ -38,6 +38,12 @@ from shutoffsim.model.layout import STREAMS
     EXTRA_DRAWS,
     AIM_DRAWS,
     LOOK_DRAWS,
+    HABIT_DRAWS,
+    OWNER_DRAWS,
+    FITTING_DRAWS,
+    REOPENING_DRAWS,
+    PICKUP_DRAWS,
+    HOLD_DRAWS,
 ) = np.arange(STREAMS)
 BLOCK_BITS = 5
 BLOCK = 1 << BLOCK_BITS  # histories whose sites are drawn to fall evenly
@@ -53,7 +59,7 @@ PER_PATH = 32  # PATH_DRAWS: two for each sensor, the last for the leak as a who
 LINKS_PER_LEAK, PER_LINK = 16, 32  # LINK_DRAWS: sensors of a leak, tries of a sensor
 OTHER_STROKES = 1 << 20  # STROKE_DRAWS: a leak's key, or from here on the number of another stroke
 PER_STROKE, PER_ATTEMPT = 64, 8  # draws of a stroke, of one attempt
-PER_REPAIR = 4  # REPAIR_DRAWS
+PER_REPAIR = 8  # REPAIR_DRAWS
 PER_CANDIDATE = 2  # SOURCES_DRAWS
 LOOKS_OF_ONE = 4096  # GATEWAY_DRAWS: looks of a history, and of each probe for itself
 

@@ -6,7 +6,8 @@ import math
 
 import numpy as np
 
-from shutoffsim.model.compiled import entry, kernel, law, part
+from shutoffsim.model.compiled import entry, kernel, law
+from shutoffsim.model.layout import SOUND
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.model.streams import VALVE_DRAWS, uniform
 
@@ -40,7 +41,7 @@ def torque_to_open(new, factor, age, reference, c, idle, cap):
     return new * age_growth(factor, age, reference) * idle_growth(c, idle, cap)
 
 
-@part
+@kernel
 def breakaway_torque(p, s, now):
     """Return the torque [N*m] that starts the valve moving now."""
     age, idle = now - s.born_at, now - s.moved_at
@@ -63,18 +64,27 @@ def closing_torque(p, s, now, u):
     return breakaway_torque(p, s, now) * quantile(p.valve_closing_share, u)
 
 
+@kernel
+def opening_torque(p, s, now):
+    """Return the torque [N*m] to open the shut valve; inf when it has seized."""
+    if is_seized(s, now):
+        return math.inf
+    return breakaway_torque(p, s, now) * p.valve_opening_share
+
+
 @entry
 def is_seized(s, now):
     """Return whether the valve can no longer be turned."""
-    return s.broken == 1 or now - s.moved_at > s.seize_after
+    return s.broken != SOUND or now - s.moved_at > s.seize_after
 
 
-@part
+@kernel
 def renew(p, s, now, u):
     """A new valve of the same kind takes the place of this one."""
     s.breakaway = quantile(p.valve_breakaway, u)
     s.born_at = now
     s.stiff_findings = 0
+    s.broken = SOUND
 
 
 @kernel

@@ -71,7 +71,10 @@ def _print_tables(console: Console, result: Comparison, names: tuple[str, ...]) 
         "\nWith the 95 % interval of the simulation, as (low to high) or as ± half its width:"
     )
     modes = Column("largest failure modes, share of all leaks", _modes(result), wraps=True)
-    for columns in (_columns(result), [modes]):
+    tables = [_columns(result), [modes]]
+    if any(design.fitting_test for design in result.designs):
+        tables.append([Column("fitting test", _fitting(result), wraps=True)])
+    for columns in tables:
         print_table(console, Column("design", names), columns, "before")
 
 
@@ -111,6 +114,17 @@ def _figures(designs: tuple[DesignResult, ...]) -> Iterator[Column]:
         if figure.label:
             share = (100.0, "%") if figure.unit == "1" else ()
             yield plus_minus(figure.label, [getattr(d, name) for d in designs], *share)
+
+
+def _fitting(result: Comparison) -> tuple[str, ...]:
+    return tuple(
+        ", ".join(
+            f"{name} {percent(share)}"
+            for name, share in design.fitting_test.items()
+            if share.value > 0.0
+        )
+        for design in result.designs
+    )
 
 
 def _modes(result: Comparison) -> tuple[str, ...]:

@@ -12,7 +12,9 @@ from rich.table import Table
 from rich.text import Text
 
 from shutoffsim.model.layout import YEAR
+from shutoffsim.report.incidents import loss_in_words
 from shutoffsim.report.text import wrap
+from shutoffsim.study.incidents import loss_parts_of
 from shutoffsim.study.words import LITRE, duration, volume
 
 if TYPE_CHECKING:
@@ -193,3 +195,5 @@ def _ends(replay: Replay) -> Iterator[str]:
             f"{volume(row['volume_l'] * LITRE)} escaped, loss {row['loss']:,.0f} {replay.currency} "
             f"({row['insured_loss']:,.0f} insured), stopped by {row['stopped_by']}; {fate}."
         )
+        if row["loss"] > 0.0:
+            yield f"  of the loss: {loss_in_words(loss_parts_of(row), row['loss_factor'])}"

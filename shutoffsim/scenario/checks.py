@@ -214,6 +214,15 @@ def _power(system: System) -> Iterator[Complaint]:
 
 
 def _closing(system: System) -> Iterator[Complaint]:
+    if system.policies.close_when_away and not system.element.traits.closes:
+        yield Complaint(
+            ("policies", "close_when_away"),
+            "nothing in this design can close the valve",
+            "true",
+            f"false with element.kind = {system.element.kind!r}",
+            "say how often people shut it themselves: people.shut_on_leaving",
+            related=(("element", "kind"),),
+        )
     yield from _actuator(system.actuator, ("actuator",))
     yield from _actuator(system.motorised_valve.drive, ("motorised_valve", "drive"))
     if system.element.traits.section == "actuator":

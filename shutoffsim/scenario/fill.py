@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from shutoffsim.model.elements import ELEMENTS
 from shutoffsim.scenario import library
 from shutoffsim.scenario.library import Default
 from shutoffsim.scenario.schema import System
@@ -12,6 +13,7 @@ from shutoffsim.scenario.schema.base import Section
 from shutoffsim.scenario.structure import Path, parts
 
 ONLY_ZONE = "dwelling"
+BARE_STEM = "bare stem"
 Origins = dict[Path, Default]
 
 
@@ -33,7 +35,7 @@ def fill(raw: Mapping[str, Any], currency: str) -> tuple[dict[str, Any], Origins
         For each value that came from the library, its entry.
     """
     origins: Origins = {}
-    given = _with_zones(raw, origins)
+    given = _with_grip(_with_zones(raw, origins), origins)
     filled = _fill_section(System, given, (), [()], currency, origins)
     return filled, origins
 
@@ -119,6 +121,38 @@ def _displaced(model: type[Section], key: str, raw: Mapping[str, Any]) -> bool:
 def _foreign(value: Any, currency: str) -> bool:
     """Whether a default amount would be of the wrong order in this currency."""
     return library.is_money(value) and currency not in library.CURRENCIES_OF_DEFAULTS
+
+
+def _with_grip(raw: Mapping[str, Any], origins: Origins) -> dict[str, Any]:
+    """Give the hand the valve's own handle, or a bare stem where an actuator takes its place."""
+    override = raw.get("override", {})
+    if not isinstance(override, Mapping) or "grip" in override:
+        return dict(raw)
+    named = _value(raw, ("element",), "kind")
+    element = next((found for kind, found in ELEMENTS.items() if kind == named), None)
+    if element is not None and element.clamped:
+        grip: Any = BARE_STEM
+        source = "whoever clamps an actuator on takes the handle off"
+    else:
+        place = ("motorised_valve", "valve") if element and element.own_valve else ("valve",)
+        kind = _value(raw, place, "type")
+        entry = library.find("valve_types", kind, "handle") if isinstance(kind, str) else None
+        grip = _value(raw, place, "handle") or (entry and entry.value)
+        source = "the handle of the valve"
+    if grip is None:
+        grip = BARE_STEM  # a valve type that does not exist is told of where it stands
+    origins["override", "grip"] = Default(grip, source, "assumption", "closing by hand")
+    return {**raw, "override": {**override, "grip": grip}}
+
+
+def _value(raw: Any, section: Path, key: str) -> Any:
+    """Return what a key of a section is, stated or by the library; None: neither."""
+    for name in section:
+        raw = raw.get(name, {}) if isinstance(raw, Mapping) else {}
+    if isinstance(raw, Mapping) and key in raw:
+        return raw[key]
+    default = library.find(*section, key)
+    return default.value if default is not None else None
 
 
 def _with_zones(raw: Mapping[str, Any], origins: Origins) -> dict[str, Any]:

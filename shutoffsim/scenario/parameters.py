@@ -16,6 +16,7 @@ import numpy as np
 
 from shutoffsim.model import layout, quantiles
 from shutoffsim.scenario import rules
+from shutoffsim.scenario.classes import next_classes
 from shutoffsim.scenario.distributions import Distribution
 from shutoffsim.scenario.schema import System
 from shutoffsim.scenario.schema.base import Section
@@ -98,7 +99,7 @@ def compile_parameters(
     for record, given in zip(records, systems, strict=True):
         system = rules.in_force(given)
         fields = rules.system_fields(system)
-        fields |= {"n_sources": len(sources), "n_sensors": len(sensors)}
+        fields |= {"n_sources": len(sources), "n_sensors": len(sensors), "n_rungs": 1}
         for name, *_ in layout.PARAMETER_FIELDS:
             if name != "zone_area":
                 value = fields[name] if name in fields else copies[name](system)
@@ -106,6 +107,13 @@ def compile_parameters(
         for index, name in enumerate(zones):
             zone = system.zones.get(name)
             record["zone_area"][index] = zone.area if zone is not None else 1.0
+        ladder = [system.actuator]  # the first is not read: it stands as actuator_...
+        if system.element.traits.clamped:
+            ladder += next_classes(system)
+        record["n_rungs"] = len(ladder)
+        for field, *_ in layout.RUNG_FIELDS:
+            values = [getattr(sheet, field) for sheet in ladder]
+            record[f"rung_{field}"] = values + [0.0] * (layout.MAX_RUNGS - len(ladder))
         for index, name in enumerate(sources):
             leak = system.leaks.get(name)
             own = rules.leak_fields(leak, zones)
@@ -115,7 +123,7 @@ def compile_parameters(
         automated = system.element.traits.automated
         for index, name in enumerate(sensors):
             sensor = system.sensors.get(name) if automated else None
-            own = rules.sensor_fields(sensor, zones)
+            own = rules.sensor_fields(sensor, zones, system.nuisance.rate_per_sensor)
             for field, *_ in layout.SENSOR_FIELDS:
                 value = own[field] if field in own else getattr(sensor, field)
                 record[f"sensor_{field}"][index] = _number(value)

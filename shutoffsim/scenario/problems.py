@@ -185,7 +185,7 @@ def _note_missing(
         zones = ", ".join(f'"{name}"' for name in _table(merged.get("zones")))
         hint = 'add zone = "..."'
         problems.add(place, "the zone is missing", expected=f"one of {zones}", hint=hint)
-    elif path[0] in ("damage", "insurance"):
+    elif path[0] in ("damage", "insurance", "repairs"):
         problems.add(
             place,
             f"this amount has no default in {currency}",

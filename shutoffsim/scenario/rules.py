@@ -14,6 +14,7 @@ from shutoffsim.model import layout
 from shutoffsim.model.elements import NUMBERS
 from shutoffsim.scenario import calendar
 from shutoffsim.scenario.distributions import Distribution
+from shutoffsim.scenario.fill import BARE_STEM
 from shutoffsim.scenario.pipes import pipe_fields
 from shutoffsim.scenario.schema import System
 from shutoffsim.scenario.schema.closing import Actuator, Solenoid
@@ -32,12 +33,33 @@ _NOTHING = Distribution("fixed", 0.0)
 _ENDLESS = Distribution("fixed", math.inf)
 _ONE = Distribution("fixed", 1.0)
 
+_TESTS = {
+    "none": layout.TEST_NONE,
+    "close": layout.TEST_CLOSE,
+    "close and reopen": layout.TEST_CLOSE_AND_REOPEN,
+}
+_IF_IT_FAILS = {
+    "next class": layout.IF_NEXT_CLASS,
+    "give up": layout.IF_GIVE_UP,
+    "keep": layout.IF_KEEP,
+}
+_SIRENS = {
+    "own battery": layout.SIREN_ON_BATTERY,
+    "mains": layout.SIREN_ON_MAINS,
+    "controller": layout.SIREN_ON_CONTROLLER,
+}
+_ENDS = {
+    "not sensed": layout.END_NOT_SENSED,
+    "at the motor": layout.END_AT_MOTOR,
+    "at the stem": layout.END_AT_STEM,
+}
+
 #: Fields that a solenoid gives in the place of the motor.
 _OF_THE_PART = (
     "failure_rate",
     "diagnostic",
     "stick_chance",
-    "feedback",
+    "current_sensed",
     "repair",
 )
 
@@ -116,11 +138,14 @@ def _sensing(system: System) -> dict[str, Any]:
     present = system.element.traits.automated
     number = sum(sensor.fitted for sensor in system.sensors.values())
     rule_used = system.flow_rule.fitted and present
-    nuisance = system.nuisance
+    nuisance, test, closes = system.nuisance, system.pressure_test, system.element.traits.closes
     return {
         "siren_fitted": system.siren.fitted and present,
+        "siren_power": _SIRENS[system.siren.power],
         "detection_test_interval": system.detection.test_interval if present else math.inf,
         "flow_rule_fitted": rule_used,
+        "flow_rule_failure_rate": system.flow_rule.failure_rate if rule_used else 0.0,
+        "pressure_test_interval": test.interval if test.fitted and closes else math.inf,
         "nuisance_sensor_rate": nuisance.rate_per_sensor * number if present else 0.0,
         "nuisance_rule_rate": nuisance.rule_rate if rule_used else 0.0,
     }
@@ -165,17 +190,25 @@ def _closing(system: System) -> dict[str, Any]:
     elif traits.drive == "coil":
         release = part
     screwed = traits.clamped and mount.fasteners > 0
+    rubs = traits.clamped and mount.reaction == "friction"
     return {
         "element_kind": NUMBERS[system.element.kind],
         # Whoever fits a motor moves the valve; otherwise nobody has for a long time.
         "valve_idle_start": 0.0 if traits.drive == "motor" else system.valve.untouched,
         **{f"actuator_{name}": getattr(part, name) for name in _OF_THE_PART},
+        "actuator_end_of_travel": _ENDS[part.end_of_travel],
         "actuator_failure_rate": part.failure_rate if traits.closes else 0.0,
         "mount_kind": layout.MOUNT_SCREWS if screwed else layout.MOUNT_QUICK_RELEASE,
         "mount_fasteners": mount.fasteners if traits.clamped else 0,
         "mount_release_time": release.release_time,
-        "mount_slip_torque": mount.slip_torque if traits.clamped else math.inf,
+        "mount_slip_torque": mount.slip_torque if rubs else math.inf,
+        "mount_retightening": mount.retightening if rubs else math.inf,
+        "override_bare_stem": system.override.grip == BARE_STEM,
+        "commissioning_test": _TESTS[system.commissioning.test],
+        "commissioning_if_it_fails": _IF_IT_FAILS[system.commissioning.if_it_fails],
         "exercise_interval": system.exercise.interval if traits.closes else math.inf,
+        "exercise_coverage": -1.0 if system.exercise.coverage is None else system.exercise.coverage,
+        "owner_test_interval": system.owner_test.interval if traits.closes else math.inf,
     }
 
 
@@ -201,6 +234,7 @@ _NO_SENSOR: dict[str, Any] = {
     "supervised": 0,
     "attempt_success": 1.0,
     "attempts": 1,
+    "false_alarm_rate": 0.0,
 }
 
 
@@ -229,8 +263,10 @@ def leak_fields(leak: Leak | None, zones: Sequence[str]) -> Mapping[str, Any]:
     }
 
 
-def sensor_fields(sensor: Sensor | None, zones: Sequence[str]) -> Mapping[str, Any]:
+def sensor_fields(
+    sensor: Sensor | None, zones: Sequence[str], false_alarms: float
+) -> Mapping[str, Any]:
     """Fields of a sensor that are no copies; all of them where there is none."""
     if sensor is None or not sensor.fitted:
         return _NO_SENSOR
-    return {"zone": zones.index(sensor.zone)}
+    return {"zone": zones.index(sensor.zone), "false_alarm_rate": false_alarms}

@@ -71,7 +71,9 @@ def decides(design: Design, path: Path) -> bool:
         return True
     preset = place[0].preset
     makes_zone = path == ("dwelling", "floor_area") and not design.stated.get("zones")
-    return makes_zone or (preset is not None and preset.field == path[-1])
+    makes_grip = path == ("element", "kind") or path[-1] == "handle"
+    makes_grip = makes_grip and "grip" not in design.stated.get("override", {})
+    return makes_zone or makes_grip or (preset is not None and preset.field == path[-1])
 
 
 def _patched(design: Design, raw: Mapping[Path, Any], currency: str) -> Design | None:

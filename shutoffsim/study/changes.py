@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from shutoffsim.model import actuator, power, valve
+from shutoffsim.model import actuator, detection, motor, power, valve
 from shutoffsim.model import layout as L
 from shutoffsim.model.elements import NUMBERED
 from shutoffsim.study.situation import POSITIONS, Situation, describe
@@ -110,8 +110,13 @@ class Narrator:
             int(L.BATTERY_CHANGE): self._battery_care,
             int(L.BATTERY_TEST): self._battery_care,
             int(L.BATTERY_EMPTY): lambda _: ("the battery is empty: no power at all", ()),
-            int(L.REPAIR): lambda _: ("the actuator is repaired and the valve freed", ()),
+            int(L.REPAIR): self._repair,
+            int(L.OWNER_TEST): self._owner_test,
+            int(L.WATER_BACK): self._water_back,
             int(L.SENSOR_CHECK): lambda _: ("the sensors are tested by hand", UPKEEP),
+            int(L.RETIGHTEN): self._retighten,
+            int(L.PICKUP): self._pickup,
+            int(L.PRESSURE_TEST): self._pressure_test,
             int(L.SENSOR_SHOCK): lambda _: ("a common cause disables all sensors", ()),
         }
 
@@ -182,20 +187,27 @@ class Narrator:
             )
         if m.after.trip == 1:
             mode = ", away mode is set" if m.after.away_mode == 1 else ""
-            return f"everybody leaves on a trip{mode}", TRIP
+            by_hand = m.after.position == L.SHUT and m.before.position != L.SHUT
+            shut = ", and they shut the valve by hand first" if by_hand else ""
+            return f"everybody leaves on a trip{mode}{shut}", TRIP
         return "people come back from the trip", SEQUEL
 
     def _presence(self, m: Moment) -> tuple[str, Any]:
         return f"people are now {L.PRESENCE_NAMES[int(m.after.presence)]}", PRESENCE
 
     def _stroke(self, m: Moment) -> tuple[str, Any]:
-        exercise = m.before.stroke == L.EXERCISING
+        tried = {int(L.EXERCISING): "exercise", int(L.TESTING): "test at an open tap"}
+        exercise = tried.get(int(m.before.stroke))
         begun = m.after.demands > m.before.demands  # the next stroke began at once
         outcome = int(m.before.outcome if begun else m.after.outcome)
+        if m.before.stroke == L.HOLDING_PRESSURE:
+            return self._pressure_judged(m, outcome)
         if exercise:
             if outcome == L.MODE_NONE:
-                return "the exercise succeeds", EXERCISE
-            return f"the exercise fails: {L.MODES[outcome]}", ()
+                return f"the {exercise} succeeds", EXERCISE
+            due = m.after.repair_due != L.NO_REPAIR
+            seen = "" if due else "; nothing that is fitted shows it"
+            return f"the {exercise} fails: {L.MODES[outcome]}{seen}", ()
         if m.after.position == L.SHUT and m.before.position != L.SHUT:
             return "the valve is shut", ()
         if outcome == L.MODE_NONE:
@@ -216,6 +228,53 @@ class Narrator:
         if m.after.demands > m.before.demands:
             return "an exercise begins", SEQUEL
         return "the exercise is postponed", NOTHING
+
+    def _owner_test(self, m: Moment) -> tuple[str, Any]:
+        if m.after.demands > m.before.demands:
+            return "people try it with a tap open", SEQUEL
+        return "nobody tries it", NOTHING
+
+    def _pressure_test(self, m: Moment) -> tuple[str, Any]:
+        if m.after.demands > m.before.demands:
+            return "the valve shuts for the pressure test", SEQUEL
+        return "no pressure test this night", NOTHING
+
+    def _pressure_judged(self, m: Moment, outcome: int) -> tuple[str, Any]:
+        if outcome != L.MODE_NONE:
+            return f"the valve does not shut for the pressure test: {L.MODES[outcome]}", ()
+        if m.after.position == L.SHUT:
+            return "the pressure falls too fast: the valve stays shut", ()
+        if m.after.open_leaks > 0:
+            return "the pressure test finds nothing: too little is lost, or water was drawn", ()
+        return "the pressure holds", EXERCISE
+
+    def _retighten(self, m: Moment) -> tuple[str, Any]:
+        if m.after.n_repairs > m.before.n_repairs:
+            return "people tighten the mount", UPKEEP
+        return "nobody tightens the mount", NOTHING
+
+    def _pickup(self, m: Moment) -> tuple[str, Any]:
+        if m.after.pickup_ok > m.before.pickup_ok:
+            return "the pickup at the meter is replaced", ()
+        if m.after.pickup_ok == m.before.pickup_ok:
+            return "nobody is there yet to replace the pickup", NOTHING
+        seen = "missed" if m.after.pickup_ordered == 1 else "undetected"
+        return f"the pickup at the meter fails, {seen}", ()
+
+    def _water_back(self, m: Moment) -> tuple[str, Any]:
+        if m.after.position == L.OPEN and m.before.position == L.SHUT:
+            who = "a plumber gives" if m.before.water_back == L.PLUMBER_COMES else "somebody gives"
+            return f"{who} the water back", ()
+        if m.after.water_back == L.PLUMBER_COMES:
+            return "no hand can open the valve: a plumber is called", ()
+        if m.after.water_back == L.AT_IT:
+            return "somebody finds the taps dry", SEQUEL
+        return "nobody is there yet to find the taps dry", NOTHING
+
+    def _repair(self, m: Moment) -> tuple[str, Any]:
+        if m.after.repair_due == L.REPAIR_WAITS:
+            return "the repair waits until somebody is there", ()
+        return "somebody comes to repair", ()
 
     def _nuisance(self, m: Moment) -> tuple[str, Any]:
         if m.after.demands > m.before.demands:
@@ -260,6 +319,8 @@ class Narrator:
         if what == L.REPORT:
             return self._report(slot, before, after)
         if what == L.RULE:
+            if before.pickup_ok == 0:
+                return "the flow rule does not trip: nothing counts the meter's pulses"
             if after.leak_rule[slot] == 1:
                 return "the flow rule trips"
             return "the flow rule would trip, but the controller is down"
@@ -285,6 +346,8 @@ class Narrator:
         why = "does not get through"
         if after.leak_mode[slot] > before.leak_mode[slot]:
             why += f": {L.MODES[int(after.leak_mode[slot])]}"
+        if after.report[slot, k] == L.UNHEARD:
+            why += "; it is asked again when somebody can listen"
         return f"the report of {name} {why}"
 
     def _consequences(
@@ -307,7 +370,7 @@ class Narrator:
             yield self.outcome(row)
 
     def _strokes(self, now: float, before: Any, after: Any) -> Iterator[str]:
-        if after.demands <= before.demands or after.stroke == L.EXERCISING:
+        if after.demands <= before.demands or after.stroke in (L.EXERCISING, L.TESTING):
             return
         reason = _PURPOSES.get(int(after.stroke), "")
         yield f"the actuator is commanded to close {reason}".rstrip()
@@ -320,7 +383,7 @@ class Narrator:
                 volts, ohms = self.p.battery_voltage, self.p.battery_resistance
             share = actuator.stroke_draw(after, actuator.SHARE)
             need = float(valve.closing_torque(self.p, after, now, share))
-            have = float(actuator.available_torque(self.p, after, volts, ohms))
+            have = float(motor.available_torque(self.p, after, now, volts, ohms))
             needed = "is seized" if math.isinf(need) else f"needs {torque(need)}"
             yield f"the valve {needed}; the actuator gives {torque(have)}"
 
@@ -334,7 +397,9 @@ class Narrator:
         if after.leak_demanded[slot] == 1 and before.leak_demanded[slot] == 0:
             yield "the controller orders the valve shut"
         if after.leak_siren[slot] == 1 and before.leak_siren[slot] == 0:
-            yield "the siren sounds"
+            sounds = detection.siren_sounds(self.p, after, slot)
+            if self.p.siren_fitted == 1:
+                yield "the siren sounds" if sounds else "the siren has no power"
         if after.leak_phone[slot] == 1 and before.leak_phone[slot] == 0:
             yield "a notification goes out"
         if after.leak_mode[slot] > before.leak_mode[slot]:
@@ -349,6 +414,9 @@ class Narrator:
                 yield f"a person goes to the valve; expected to be shut in {left}"
         if after.leak_stopped[slot] == 1 and before.leak_stopped[slot] == 0:
             yield f"the flow stops; escaped so far: {volume(float(after.leak_volume[slot]))}"
+            if after.leak_drain[slot] > 0.0:
+                stored, slow = after.leak_drain[slot], after.leak_drain_flow[slot]
+                yield f"{volume(float(stored))} in the pipes above run out at {flow(float(slow))}"
         elif after.leak_stopped[slot] == 0 and before.leak_stopped[slot] == 1:
             yield "the leak continues"
 
@@ -379,11 +447,16 @@ class Narrator:
             ("burnt", "the motor's winding burns"),
             ("stripped", "the gears strip"),
             ("slipped", "the mount slips"),
-            ("broken", "the valve can no longer be turned"),
         )
         for field, text in broken:
             if after[field] == 1 and before[field] == 0:
                 yield text
+        if after.stuck_shut == 1 and before.stuck_shut == 0:
+            yield "the actuator cannot open the valve again: it is stuck shut"
+        if after.broken > before.broken:
+            how = ": its stem has sheared" if after.broken == L.SHEARED else ""
+            yield f"the valve can no longer be turned{how}"
+        yield from self._repairs(before, after)
         if after.controller == 0 and before.controller == 1 and clock != L.CONTROLLER:
             yield "the controller loses its supply and restarts"
         if after.believed_shut == 1 and after.position != L.SHUT and before.believed_shut == 0:
@@ -397,6 +470,19 @@ class Narrator:
             if after.sensor_ok[k] != before.sensor_ok[k] and not own:
                 fate = "is replaced" if after.sensor_ok[k] == 1 else "dies"
                 yield f"sensor “{self.sensors[k]}” {fate}"
+
+    def _repairs(self, before: Any, after: Any) -> Iterator[str]:
+        acts = [
+            name
+            for name, old, new in zip(L.REPAIRS, before.repairs, after.repairs, strict=True)
+            if new > old
+        ]
+        cost = float(after.repair_cost - before.repair_cost)
+        if acts:
+            price = f" for {cost:,.0f} {self.currency}" if cost > 0.0 else ""
+            by_hand = after.n_repairs == before.n_repairs  # sensors and batteries
+            who = "owner" if by_hand else L.MENDERS[int(after.mended_by)]
+            yield f"repaired by the {who}{price}: {', '.join(acts)}"
 
     def outcome(self, row: Any) -> str:
         """Return how an incident ended, in one sentence."""

@@ -200,6 +200,25 @@ def _design_result(name: str, d: int, tally: Tally) -> DesignResult:
         name=name,
         escaped_volume_l=volumes,
         failure_modes=dict(sorted(modes.items(), key=lambda item: -item[1].value)),
+        hours_without_water_by_cause={
+            name: tally.mean(d, T.FIRST_DRY + cause, 0.0)
+            for cause, name in enumerate(L.DRY)
+            if tally.total[d, T.FIRST_DRY + cause] > 0.0
+        },
+        fitting_test={
+            name: tally.fitted_share(d, end)
+            for end, name in enumerate(L.FITTED)
+            if end != L.FITTED_UNTRIED and tally.fitted[d, 1:].sum() > 0
+        },
+        repairs={
+            name: tally.mean(d, T.FIRST_REPAIR + kind, 0.0)
+            for kind, name in enumerate(L.REPAIRS)
+            if tally.total[d, T.FIRST_REPAIR + kind] > 0.0
+        },
+        repairs_in_service_life={
+            "mean": float(tally.total[d, T.REPAIRS] / tally.n) * tally.years,
+            "p95": float(tally.repairs_in_life(d, 0.95)),
+        },
         warnings=_cautions(d, tally),
         **{key: known.of(tally, d) for key, known in FIGURES.items()},
     )

@@ -39,6 +39,15 @@ class DesignResult:
         ``median`` and ``p95`` over leaks, litres.
     failure_modes : dict of str to Estimate
         Share of all leaks by first broken link, largest first; only those that occurred.
+    hours_without_water_by_cause : dict of str to Estimate
+        The same by :data:`shutoffsim.model.layout.DRY`; causes that occurred.
+    fitting_test : dict of str to Estimate
+        Share of dwellings by how the fitting test ended, of :data:`shutoffsim.model.layout.FITTED`;
+        empty where it is not done. Everything else is given what is fitted after it.
+    repairs : dict of str to Estimate
+        Number a year of each kind that occurred.
+    repairs_in_service_life : dict of str to float
+        ``mean``, and ``p95``, the number that 95 % of the histories do not pass.
     damage_by_counting : Estimate
         Expected annual damage from the natural leaks alone: a check, much less precise.
     warnings : tuple of str
@@ -84,8 +93,39 @@ class DesignResult:
             "nuisance closings a year",
         ),
     ]
+    repairs_per_year: Annotated[
+        Estimate,
+        Figure(
+            yearly(T.REPAIRS),
+            "1/year",
+            "what is replaced, tightened, adjusted, freed or renewed, each act counted",
+            "repairs a year",
+        ),
+    ]
+    cost_of_repairs_per_year: Annotated[
+        Estimate,
+        Figure(
+            yearly(T.REPAIR_COST),
+            "money/year",
+            "parts, and call-outs of those who come for them",
+            "cost of repairs a year",
+        ),
+    ]
+    hours_without_water_per_year: Annotated[
+        Estimate,
+        Figure(
+            yearly(T.DRY),
+            "1/year",
+            "hours that people who are not on a trip are without water for no leak",
+            "hours without water a year",
+        ),
+    ]
     escaped_volume_l: dict[str, Estimate]
     failure_modes: dict[str, Estimate]
+    hours_without_water_by_cause: dict[str, Estimate]
+    fitting_test: dict[str, Estimate]
+    repairs: dict[str, Estimate]
+    repairs_in_service_life: dict[str, float]
     damage_by_counting: Annotated[
         Estimate,
         Figure(

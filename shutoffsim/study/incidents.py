@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pyarrow as pa
 
 from shutoffsim.model import layout as L
+from shutoffsim.model.damage import LOSS_PARTS, loss_parts
 
 if TYPE_CHECKING:
     from shutoffsim.scenario import Scenario
@@ -39,11 +41,19 @@ COLUMNS = (
     ("wet_time_h", pa.float64(), "start, or first opening if shut then, until stopped and found"),
     ("loss", pa.float64(), "loss, in the scenario's currency"),
     ("insured_loss", pa.float64(), "part of the loss that the policy pays"),
+    ("loss_fixed", pa.float64(), "of the loss: what any damaging leak costs"),
+    ("loss_building", pa.float64(), "of the loss: the building, by wetted area"),
+    ("loss_mould", pa.float64(), "of the loss: more of that, for what stayed wet long"),
+    ("loss_contents", pa.float64(), "of the loss: contents, by wetted area"),
+    ("loss_below", pa.float64(), "of the loss: units below"),
+    ("loss_factor", pa.float64(), "factor in all of these for what is not modelled, cap included"),
 )
 SCHEMA = pa.schema([pa.field(name, kind) for name, kind, _meaning in COLUMNS])
 
 
-def incident_table(rows: Any, scenario: Scenario, designs: tuple[str, ...], zones: Any) -> pa.Table:
+def incident_table(
+    rows: Any, scenario: Scenario, designs: tuple[str, ...], params: Any
+) -> pa.Table:
     """Return incidents with words for numbers and units of the trade.
 
     Parameters
@@ -53,15 +63,15 @@ def incident_table(rows: Any, scenario: Scenario, designs: tuple[str, ...], zone
     scenario : Scenario
     designs : tuple of str
         Names by ``rows["design"]``.
-    zones : int array (designs, sources)
-        Zone of each source in each design.
+    params : record array (designs,)
+        Of dtype :data:`shutoffsim.model.layout.PARAMETERS`.
 
     Returns
     -------
     pyarrow.Table
         With the columns of :data:`COLUMNS`.
     """
-    zone = zones[rows["design"], rows["source"]]
+    zone = params["source_zone"][rows["design"], rows["source"]]
     values = {
         "history": rows["history"],
         "design": _words(rows["design"], designs),
@@ -84,12 +94,37 @@ def incident_table(rows: Any, scenario: Scenario, designs: tuple[str, ...], zone
         "wet_time_h": rows["wet_time"] / HOUR,
         "loss": rows["loss"],
         "insured_loss": rows["insured"],
+        **taken_apart(rows, params),
     }
     columns = [
         value if isinstance(value, pa.Array) else pa.array(np.ascontiguousarray(value), field.type)
         for value, field in zip(values.values(), SCHEMA, strict=True)
     ]
     return pa.Table.from_arrays(columns, schema=SCHEMA)
+
+
+def taken_apart(rows: Any, params: Any) -> dict[str, Any]:
+    """Return what losses are made of: parts in money that add up to each, and the factor in them.
+
+    Parameters
+    ----------
+    rows : record array (i,)
+        Incidents.
+    params : record array (designs,)
+        Parameters by ``rows["design"]``.
+    """
+    p = params[rows["design"]].view(np.recarray)
+    grey = p["source_grey"][np.arange(len(rows)), rows["source"]]
+    parts = np.array(loss_parts(p, rows["wet_area"], rows["units"], rows["wet_time"], grey))
+    whole = parts.sum(axis=0)
+    factor = np.divide(rows["loss"], whole, out=np.zeros(len(rows)), where=whole > 0.0)
+    named = {f"loss_{name}": part * factor for name, part in zip(LOSS_PARTS, parts, strict=True)}
+    return {**named, "loss_factor": factor}
+
+
+def loss_parts_of(row: Mapping[str, Any]) -> dict[str, float]:
+    """Return the parts of the loss of one row of the table."""
+    return {name: float(row[f"loss_{name}"]) for name in LOSS_PARTS}
 
 
 def in_order(rows: Any) -> Any:

@@ -297,6 +297,9 @@ class _Record:
         history.begin()
         self.previous = state.copy()[0]
         self.start = self.narrator.situation(0.0, self.previous)
+        if self.previous.fitted_as != L.FITTED_UNTRIED:
+            ended = f"the fitting test: {L.FITTED[int(self.previous.fitted_as)]}"
+            self.events.append(Event(0.0, ended, (), self.start))
         return history
 
     def _watch(self, now: float, clock: int, state: Any) -> None:
@@ -324,8 +327,12 @@ class _Record:
                 if s.sensor_ok[k] == 0:
                     name = self.scenario.sensor_names[k]
                     yield f"sensor “{name}” dead {self._since(f'sensor {k}', now)}"
-            if s.repair_due == 1:
+            if s.repair_due != L.NO_REPAIR:
                 yield "a repair is pending"
+            if s.gave_up == 1:
+                yield "the actuator was taken off again"
+            elif s.rung > 0:
+                yield f"a stronger class is fitted than was bought, number {int(s.rung) + 1}"
         if s.spell == 1:
             yield "a severe spell is under way"
         if s.position != L.OPEN:
@@ -340,8 +347,7 @@ class _Record:
     def told(self, probe: int | None) -> Replay:
         """Return what was written down."""
         rows = self.rows[: int(self.written)]
-        zones = np.asarray(self.setup.params["source_zone"])
-        table = incident_table(rows, self.scenario, (self.design,), zones)
+        table = incident_table(rows, self.scenario, (self.design,), self.setup.params)
         return Replay(
             scenario=self.scenario.name,
             design=self.design,

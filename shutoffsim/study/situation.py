@@ -47,6 +47,8 @@ def describe(p: Any, fitted: Sequence[int], now: float, s: Any) -> Situation:
     else:
         supply = ("none", "mains", "battery")[int(power.power_source(p, s))]
     words = [POSITIONS[int(s.position)], *(field for field in _FAULTS if s[field] == 1)]
+    if s.stuck_shut == 1:
+        words.append("stuck")
     if valve.is_seized(s, now):
         words.append("seized")
     if s.switched_off == 1:

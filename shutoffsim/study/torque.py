@@ -14,14 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shutoffsim.model import layout as L
-from shutoffsim.model.actuator import (
+from shutoffsim.model.compiled import allocating_entry
+from shutoffsim.model.motor import (
     available_torque,
     share_left,
     stall_current,
     stroke_time,
     time_to_burn,
 )
-from shutoffsim.model.compiled import allocating_entry
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.model.valve import torque_to_open
 from shutoffsim.study.use import Use, uses
@@ -199,10 +199,10 @@ def stall_figures(p, unit, strokes, voltage, resistance, torque):  # type: ignor
     s = state[0]
     s.unit = unit
     s.strokes = strokes
-    current = stall_current(p, voltage, resistance)
-    available = available_torque(p, s, voltage, resistance)
+    current = stall_current(p, s, voltage, resistance)
+    available = available_torque(p, s, 0.0, voltage, resistance)
     closing = math.inf
     if 0.0 <= torque <= available and available > 0.0:
-        closing = stroke_time(p, torque, available, voltage)
+        closing = stroke_time(p, s, torque, available, voltage)
     burning = time_to_burn(p, s, 0.0, current)
     return available, current, voltage - current * resistance, closing, burning

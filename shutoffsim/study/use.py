@@ -90,7 +90,7 @@ def uses(params: Any, seed: int) -> tuple[Use, ...]:
     found = []
     for i, year in enumerate(years):
         s, rest = seen.states[0, :, i], seen.at[:, i] - seen.states[0, :, i].moved_at
-        stuck = (s.broken == 1) | (rest > s.seize_after)
+        stuck = (s.broken != L.SOUND) | (rest > s.seize_after)
         is_open = _open(s.position)
         kept = is_open & ~stuck
         found.append(
@@ -137,6 +137,7 @@ def rests_of_life(params: Any, seed: int, shape: tuple[int, int]) -> Rests:
 def _freed(params: Any) -> Any:
     free = params.copy()
     free["valve_breakaway"] = (FIXED, 1e-9, 0.0, 0.0)
+    free["actuator_failure_rate"] = 0.0
     return free
 
 

@@ -27,8 +27,8 @@ class Valves:
     Attributes
     ----------
     table : float array (n, 9)
-        New breakaway torque [N*m], age factor, idle growth, unit factor, preload kept, and the
-        four numbers of the distribution of the closing share, drawn per demand.
+        New breakaway torque [N*m], age factor, idle growth, unit factor, exponent of creep, and
+        the four numbers of the distribution of the closing share, drawn per demand.
     source : str
         Where what concerns the valve comes from.
     """
@@ -48,7 +48,7 @@ class Valves:
         return Valves(table, self.source)
 
 
-LEVEL, AGE_FACTOR, IDLE_GROWTH, UNIT, PRELOAD = range(5)
+LEVEL, AGE_FACTOR, IDLE_GROWTH, UNIT, CREEP = range(5)
 SHARE = slice(5, 9)
 
 
@@ -68,9 +68,9 @@ def draw_valves(p: Any, n: int, seed: int, belief: Belief | None = None) -> Valv
     """
     u = qmc.Sobol(4, rng=np.random.default_rng([seed, 1])).random(n)
     u = np.clip(u, 1e-9, 1.0 - 1e-9)
-    unit, preload = (
+    unit, creep = (
         quantiles_of(p.actuator_unit_spread, u[:, 2]),
-        quantiles_of(p.mount_preload_kept, u[:, 3]),
+        quantiles_of(p.mount_creep, u[:, 3]),
     )
     if belief is None:
         level = quantiles_of(p.valve_breakaway, u[:, 0])
@@ -87,7 +87,7 @@ def draw_valves(p: Any, n: int, seed: int, belief: Belief | None = None) -> Valv
         share[:, 0] = LOGNORMAL
         share[:, 1] = np.log(np.asarray(belief.closing_share, float)[pick])
         share[:, 2] = np.asarray(belief.scatter, float)[pick]
-    return Valves(np.column_stack([level, age_factor, growth, unit, preload, share]), source)
+    return Valves(np.column_stack([level, age_factor, growth, unit, creep, share]), source)
 
 
 def quantiles_of(distributions: Any, u: Array) -> Array:

@@ -154,6 +154,17 @@ DIMENSIONS: dict[str, Dimension] = {
         "2 mm",
         ("um", "mm", "m"),
     ),
+    "evaporation": Dimension(
+        "a depth of water per time",
+        "meter/second",
+        {
+            "mm/h": "millimeter/hour",
+            "mm/day": "millimeter/day",
+            **_same("kg/m2 h", "kg/(m2 h)", of="millimeter/hour"),
+        },
+        "0.045 mm/h",
+        ("mm/h",),
+    ),
     "force": Dimension(
         "a force",
         "newton",

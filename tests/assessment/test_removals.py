@@ -51,6 +51,7 @@ actuator.strip_chance = 1
 actuator.stall_cutoff = "1 s"
 """,
     "mount slipped": """
+mount.reaction = "friction"
 mount.slip_torque = "1 N*m"
 valve.breakaway = {median = "1 N*m", spread = 2}
 """,
@@ -106,8 +107,10 @@ def test_removals_in_a_real_scenario_leave_no_share(cottage: shutoffsim.Scenario
     assert len(found) == len(CHANGES)
     for removal in found:
         if removal.leaks_after.value > 0.0:
+            # what is late in the cottage is nearly all the rule's own time: fewer, or less of each
             assert removal.remains
-            assert removal.leaks_after.value < removal.leaks_before.value
+            assert removal.leaks_after.value <= removal.leaks_before.value
+            assert removal.reduction.low > 0.0
     assert [r.reduction.value for r in found] == sorted(
         (r.reduction.value for r in found), reverse=True
     )

@@ -43,7 +43,7 @@ def entry(key: str, raw: Any) -> Entry:
         ("dwelling.drain_down", {"least": "1 L", "likely": "2 L", "most": "4 L"},
          {"least": "0.666667 L", "likely": "1.33333 L", "most": "2.66667 L"},
          {"least": "1.5 L", "likely": "3 L", "most": "6 L"}, "all other"),
-        ("mount.preload_kept", {"low": 0.5, "high": 0.8, "shape": "even"},
+        ("valve.closing_share", {"low": 0.5, "high": 0.8, "shape": "even"},
          {"low": 0.333333, "high": 0.666667, "shape": "even"},
          {"low": 0.666667, "high": 0.888889, "shape": "even"}, "odds"),
         ("battery.life", {"life": "8 years", "shape": 3}, {"life": "4 years", "shape": 3},

@@ -58,7 +58,7 @@ def scenario_text(s: System) -> str:
     actuator.failure_rate = "{s.failure_rate!r} per s"
     actuator.diagnostic = {s.diagnostic}
     actuator.repair = {spread(s.repair, "s")}
-    actuator.feedback = false
+    actuator.end_of_travel = "not sensed"
     exercise.interval = "{s.exercise} s"
     exercise.coverage = {s.coverage}
     mount.fasteners = {s.screws}

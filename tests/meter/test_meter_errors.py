@@ -20,7 +20,7 @@ GOOD = "time,pulses\n1700000000,1\n1700000004,2\n"
         ("\n\n# nothing\n", "the file is empty"),
         (b"PK\x03\x04\x00\x00rest", "this is a binary file"),
         ("time,flow_l_per_min\n1700000000,1\n".encode("utf-16"), "this is a binary file"),
-        (gzip.compress(GOOD.encode())[:-9], "the gzip file is damaged"),
+        (gzip.compress(GOOD.encode(), mtime=0)[:-9], "the gzip file is damaged"),
         (b"\x1f\x8brubbish", "the gzip file is damaged"),
         ("x" * 200_000, "a line is longer than"),
         ("alpha,beta\n1,2\n", "the columns are not known"),

@@ -21,9 +21,9 @@ ODD = (
     'winding_limit = "60 degC"}\n'
     'exercise.interval = "90 days"\n',
     'leaks.hose = {rate = "4 per year", hole_diameter = "4 mm"}\n'
-    'mount = {slip_torque = "6 N*m", preload_kept = 0.6, preload_reference = "1 year"}\n'
+    'mount = {reaction = "friction", slip_torque = "6 N*m", creep = 0.06}\n'
     'valve = {breakaway = {median = "4 N*m", spread = 2}, stem_limit = "6 N*m"}\n'
-    'actuator = {feedback = false, stall_cutoff = "never", repair = "9 days"}\n'
+    'actuator = {end_of_travel = "not sensed", stall_cutoff = "never", repair = "9 days"}\n'
     'exercise.interval = "60 days"\n',
 )
 

@@ -48,6 +48,8 @@ BEST = {
     "model/leak.py": "tests/rules/test_by_hand_surroundings.py",
     "model/occupancy.py": "tests/rules/test_by_hand_surroundings.py",
     "model/actuator.py": "tests/rules/test_by_hand_drive.py",
+    "model/motor.py": "tests/rules/test_by_hand_drive.py",
+    "model/mount.py": "tests/rules/test_by_hand_drive.py",
     "engine/placement.py": "tests/rules/test_placing_by_hand.py",
     "engine/schedule.py": "tests/rules/test_placing_by_hand.py",
     "estimate/tally.py": "tests/rules/test_tally_by_hand.py",

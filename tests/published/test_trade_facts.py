@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from scipy.stats import qmc
 
-from shutoffsim.model import actuator, override, valve
 from shutoffsim.model import layout as L
+from shutoffsim.model import motor, override, valve
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.scenario import loads
 
@@ -66,7 +66,7 @@ def required(p, years, idle):
 
 def available(p):
     """Return the torque [N*m] of units on this supply."""
-    torque = actuator.available_torque(p, state(), p.supply_voltage, p.supply_resistance)
+    torque = motor.available_torque(p, state(), 0.0, p.supply_voltage, p.supply_resistance)
     return torque * np.array([quantile(p.actuator_unit_spread, u) for (u,) in spread(1, seed=2)])
 
 
@@ -76,35 +76,43 @@ def stall_chance(p, years, idle):
 
 def test_the_10_class_may_turn_a_new_valve_and_stalls_on_one_in_service():
     p = design()
-    new, served = stall_chance(p, 0, 0.0), stall_chance(p, SERVICE, 5 * L.YEAR)
-    assert new < 0.3
-    assert served > 0.75
-    current = actuator.stall_current(p, p.supply_voltage, p.supply_resistance)
+    new, served = stall_chance(p, 0, 0.0), stall_chance(p, SERVICE, 0.0)
+    assert new < 0.45
+    assert served > 0.75  # at the fitting test, just moved
+    assert stall_chance(p, SERVICE, 5 * L.YEAR) > 0.95
+    current = motor.stall_current(p, state(), p.supply_voltage, p.supply_resistance)
     assert current == pytest.approx(2.0, rel=0.1)
 
 
-def test_the_25_class_turns_it_and_the_30_class_leaves_headroom():
-    need = np.median(required(design(), SERVICE, 5 * L.YEAR))
-    p25, p30 = design("25 kgf*cm class", "6.8 V"), design("30 kgf*cm class", "7.4 V")
-    assert np.median(available(p25)) > 1.2 * need
-    assert np.median(available(p30)) > 1.5 * need
-    chances = [stall_chance(p, SERVICE, 5 * L.YEAR) for p in (design(), p25, p30)]
-    assert chances[0] > 2.0 * chances[1] > 2.0 * chances[2]
-    # Kept moving by exercise, it is turned nearly always.
-    assert stall_chance(p25, SERVICE, MONTH) < 0.12
-    assert stall_chance(p30, SERVICE, MONTH) < 0.06
+def test_the_25_class_passes_the_fitting_test_and_the_30_class_leaves_a_margin():
+    """On valves that have served for years and were just moved, both on one supply of 6.8 V."""
+    need = np.median(required(design(), SERVICE, 0.0))
+    p25, p30 = design("25 kgf*cm class", "6.8 V"), design("30 kgf*cm class", "6.8 V")
+    margins = [np.median(available(p)) / need for p in (design(), p25, p30)]
+    assert margins[0] < 0.8
+    assert margins[1] > 1.5
+    assert margins[2] > 1.8
+    fails = [stall_chance(p, SERVICE, 0.0) for p in (design(), p25, p30)]
+    assert fails[0] > 0.75
+    assert fails[1] < 0.15
+    assert fails[2] < 0.7 * fails[1]
+    # The margin shrinks with the years at rest, unless it is moved monthly.
+    for p in (p25, p30):
+        month, years = stall_chance(p, SERVICE, MONTH), stall_chance(p, SERVICE, 5 * L.YEAR)
+        assert month < 0.25
+        assert years > 0.4
 
 
 def burns(voltage, cutoff, attempts=3):
     """Return whether a stalled motor of the 10 class burns within some attempts."""
     p = design(voltage=voltage)
     s = state()
-    current = actuator.stall_current(p, p.supply_voltage, p.supply_resistance)
+    current = motor.stall_current(p, state(), p.supply_voltage, p.supply_resistance)
     now = 0.0
     for _ in range(attempts):
-        if actuator.time_to_burn(p, s, now, current) < cutoff:
+        if motor.time_to_burn(p, s, now, current) < cutoff:
             return True
-        actuator.heat(p, s, now, current, cutoff)
+        motor.heat(p, s, now, current, cutoff)
         now += cutoff + p.actuator_retry_pause
     return False
 
@@ -115,8 +123,8 @@ def test_raising_the_voltage_at_stall_overheats_the_motor():
     assert burns("7.4 V", p.actuator_stall_cutoff)
     # Without a cut-off it burns at 5 V as well, only later.
     at_5, at_7 = (
-        actuator.time_to_burn(
-            q, state(), 0.0, actuator.stall_current(q, q.supply_voltage, q.supply_resistance)
+        motor.time_to_burn(
+            q, state(), 0.0, motor.stall_current(q, state(), q.supply_voltage, q.supply_resistance)
         )
         for q in (p, design(voltage="7.4 V"))
     )

@@ -37,7 +37,7 @@ def test_prior_draws_are_the_scenarios_distributions(starter):
     expected = 1.0 + 0.5 * np.exp(math.log(2.0) * stats.norm.ppf(u))
     assert np.quantile(belief.age_factor, u) == pytest.approx(expected, rel=0.02)
     assert np.quantile(belief.closing_share, u) == pytest.approx(
-        [0.50875, 0.675, 0.84125], rel=0.01
+        [0.70375, 0.775, 0.84625], rel=0.01
     )
     assert np.median(belief.idle_growth) == pytest.approx(0.15, rel=0.01)
     assert np.corrcoef(belief.level, belief.age_factor)[0, 1] == pytest.approx(0.0, abs=0.03)

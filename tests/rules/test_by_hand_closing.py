@@ -18,30 +18,30 @@ def test_a_sheared_stem_ends_upstream():
         """
     )
     row = stage.leak(1 * HOUR).over(2 * HOUR)
-    assert stage.state.broken == 1
     assert row["mode"] == L.MODE_SEIZED
     assert row["stopped_by"] == L.BY_UPSTREAM
     assert row["stopped"] == pytest.approx(MINUTE + 10 * MINUTE, rel=1e-6)
-    # It has not been moved, and the next leak ends the same way.
-    assert stage.state.moved_at <= 0.0
-    stage.leak(3 * HOUR).to(4 * HOUR)
-    assert list(stage.rows["stopped_by"]) == [L.BY_UPSTREAM] * 2
+    # The plumber who mends the leak renews the valve, with the one in the street shut.
+    state = stage.state
+    assert (state.broken, state.born_at) == (L.SOUND, pytest.approx(2 * HOUR - 49 * MINUTE))
+    assert (state.repairs[L.RENEWED], state.repairs.sum()) == (1, 1)
+    assert state.repair_cost == pytest.approx(40 + 80)
 
 
-STICKS = 'actuator = {stick_chance = 1, feedback = FEEDBACK, repair = "30 days"}\n'
+STICKS = 'actuator = {stick_chance = 1, end_of_travel = "END", repair = "30 days"}\n'
 
 
-@pytest.mark.parametrize(("feedback", "strokes"), [("false", 1), ("true", 2)])
-def test_a_stick_and_then_a_second_leak(feedback, strokes):
-    """Without feedback the valve is believed shut, so the second leak makes nobody try again.
+@pytest.mark.parametrize(("end", "strokes"), [("not sensed", 1), ("at the stem", 2)])
+def test_a_stick_and_then_a_second_leak(end, strokes):
+    """Where nothing senses the end it is believed shut: the second leak makes nobody try again.
 
     Both have the stick for failure mode. A person shuts the water for the first; as the second was
     ordered shut too, it stays off until that is found after its own minute.
     """
-    stage = Stage(STICKS.replace("FEEDBACK", feedback))
+    stage = Stage(STICKS.replace("END", end))
     stage.leak(1 * HOUR).leak(1 * HOUR + 20)
     stage.to(1 * HOUR + 30)
-    assert stage.state.believed_shut == (feedback == "false")
+    assert stage.state.believed_shut == (end == "not sensed")
     assert stage.state.demands == strokes
     assert stage.to(1 * HOUR + 79).state.position == L.SHUT
     assert stage.to(1 * HOUR + 81).state.position == L.OPEN

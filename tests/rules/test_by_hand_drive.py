@@ -8,6 +8,7 @@ import pytest
 from staged import DAY, HOUR, Stage
 
 from shutoffsim.model import layout as L
+from shutoffsim.model.mount import preload_left
 
 WEEK = 7 * DAY
 LATE_REPAIR = 'actuator.repair = "900 days"\n'
@@ -70,13 +71,28 @@ def test_gears_that_strip_at_a_stall_stay_stripped():
     assert modes_of(changes, HOUR, 3 * HOUR) == [L.MODE_UNDERSIZED, L.MODE_GEARS_STRIPPED]
 
 
-#: Preload falls by half within 99 days with the logarithm of time: 6 N*m hold 5 N*m until ln(1 + d)
-#: is a third of ln 100.
-HOLDS = math.expm1(math.log(100) / 3) * DAY
+#: An hour after tightening it holds 6 N*m, after t hours 6 N*m x t^-0.025: 5 N*m until t is 1.2^40.
+HOLDS = 1.2**40 * HOUR
 MOUNT = """
 valve.breakaway = "5 N*m"
-mount = {slip_torque = "6 N*m", preload_kept = 0.5, preload_reference = "99 days"}
+mount = {reaction = "friction", slip_torque = "6 N*m", creep = 0.025}
 """
+
+
+@pytest.mark.parametrize(
+    ("creep", "hours", "left"),
+    [
+        (0.0592, 24, 0.828),
+        (0.0592, 8766, 0.584),
+        (0.0592, 87660, 0.510),
+        (0.0592, 0.5, 1.0),
+        (0.026, 8766, 0.79),
+        (0.0, 87660, 1.0),
+    ],
+)
+def test_preload_relaxes_as_creep_moduli_say(creep, hours, left):
+    """Moulded polyamide and polycarbonate, by their moduli after 1 h and 1,000 h."""
+    assert preload_left(creep, hours * HOUR) == pytest.approx(left, abs=0.0006)
 
 
 def test_a_mount_slips_once_its_preload_has_gone():
@@ -177,18 +193,18 @@ people.notice_burst = "1 h"
 supply = {voltage = "12 V", resistance = "6 ohm"}
 valve.breakaway = "2 N*m"
 controller = {shares_rail = true, brown_out = "11 V", restart_time = "20 s", watchdog = true}
-actuator = {retries = RETRIES, feedback = FEEDBACK}
+actuator = {retries = RETRIES, end_of_travel = "END", repair = "900 days"}
 """
 
 
-@pytest.mark.parametrize("feedback", ["true", "false"])
+@pytest.mark.parametrize("end", ["at the stem", "not sensed"])
 @pytest.mark.parametrize("retries", [0, 2])
-def test_a_controller_that_browns_out_restarts_and_tries_again(retries, feedback):
+def test_a_controller_that_browns_out_restarts_and_tries_again(retries, end):
     """0.2 A through 6 ohm leave 10.8 V. It fails after half a second and is back 20 s later.
 
-    A controller that has lost its rail knows so without feedback of the end of travel.
+    A controller that has lost its rail knows so whatever senses the end of travel.
     """
-    changes = BROWN_OUT.replace("RETRIES", str(retries)).replace("FEEDBACK", feedback)
+    changes = BROWN_OUT.replace("RETRIES", str(retries)).replace("END", end)
     stage = Stage(changes).leak(HOUR)
     assert stage.to(HOUR + 1).state.controller == 0
     assert stage.to(HOUR + 20).state.controller == 0
@@ -199,16 +215,21 @@ def test_a_controller_that_browns_out_restarts_and_tries_again(retries, feedback
 
 
 @pytest.mark.parametrize(
-    ("feedback", "cutoff", "known"),
-    [("true", "never", True), ("false", "never", False), ("false", "3 s", True)],
+    ("watched", "known"),
+    [
+        ('end_of_travel = "at the motor"', True),
+        ('end_of_travel = "not sensed"', False),
+        ('end_of_travel = "not sensed", stall_cutoff = "3 s"', False),
+        ('end_of_travel = "not sensed", current_sensed = true', True),
+    ],
 )
-def test_what_the_controller_can_tell_of_a_stall(feedback, cutoff, known):
-    """By end-of-travel feedback, or by the current that it cut off; else it takes it for shut."""
+def test_what_the_controller_can_tell_of_a_stall(watched, known):
+    """By the end of travel or the current; a time limit tells nothing: it takes it for shut."""
     stage = Stage(
         f"""
         valve.breakaway = "50 N*m"
         people.notice_burst = "1 h"
-        actuator = {{feedback = {feedback}, stall_cutoff = "{cutoff}", thermal_resistance = \
+        actuator = {{{watched}, thermal_resistance = \
 "0.01 K/W", retries = 1, retry_pause = "10 s", repair = "900 days"}}
         """
     ).leak(HOUR)

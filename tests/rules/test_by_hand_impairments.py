@@ -6,7 +6,7 @@ import pytest
 from staged import DAY, HOUR, NOBODY, OUTAGE, Stage
 
 from shutoffsim.model import layout as L
-from shutoffsim.model.control import impairments
+from shutoffsim.model.impairments import impairments
 
 TWO_SENSORS = (
     'sensors.b = {kind = "wired", zone = "room", reach_chance = 0, reach_area = "1 mm2", '

@@ -106,7 +106,7 @@ def test_a_solenoid_that_fell_shut_is_kept_shut_for_a_leak_that_was_ordered_shut
     """It sticks at 1:00, falls shut at 1:10 without power, and has power again at 1:50."""
     solenoid = (
         'element.kind = "solenoid, powered open"\n'
-        'solenoid = {failure_rate = "0 per h", stick_chance = 1, feedback = true}\n'
+        'solenoid = {failure_rate = "0 per h", stick_chance = 1, end_of_travel = "at the stem"}\n'
     )
     stage = Stage(DOWN + NOBODY + solenoid).leak(1 * HOUR).ring(L.OUTAGE, 70 * MINUTE)
     assert stage.to(70 * MINUTE - 1).state.position == L.OPEN
@@ -158,13 +158,13 @@ def test_a_closing_for_a_trip_is_not_tried_again_for_ever():
 FAULTY = 'actuator = {repair = "30 min"}\n'
 
 
-def test_a_closing_for_a_trip_is_made_up_for_after_the_repair():
-    """They leave at 1:00, it fails and is put in for repair, which is done at 1:30."""
+def test_a_closing_for_a_trip_that_failed_waits_for_people_to_let_somebody_in():
+    """They leave at 1:00 and it fails; the repair is due at 1:30 and done when they are back."""
     stage = Stage(DOWN + FAULTY + AWAY).ring(L.ACTUATOR, 50 * MINUTE).ring(L.TRIP, 1 * HOUR)
-    assert stage.to(90 * MINUTE - 1).state.position == L.OPEN
-    assert stage.to(90 * MINUTE + 5).state.position == L.SHUT
-    stage.ring(L.TRIP, 3 * HOUR).to(3 * HOUR + 1)
-    assert stage.state.position == L.OPEN
+    assert stage.to(3 * HOUR - 1).state.repair_due == L.REPAIR_WAITS
+    stage.ring(L.TRIP, 3 * HOUR).to(3 * HOUR + 5)
+    assert (stage.state.position, stage.state.repairs[L.REPLACED]) == (L.OPEN, 1)
+    assert stage.state.demands == 1
 
 
 def test_a_closing_for_a_loss_of_power_is_made_up_for_after_the_repair():
@@ -187,7 +187,7 @@ def test_a_solenoid_whose_coil_lost_power_is_not_taken_for_shut():
     """It sticks unseen as they leave at 1:00, and is powered anew after the outage."""
     solenoid = (
         'element.kind = "solenoid, powered shut"\n'
-        'solenoid = {failure_rate = "0 per h", stick_chance = 1, feedback = false}\n'
+        'solenoid = {failure_rate = "0 per h", stick_chance = 1, end_of_travel = "not sensed"}\n'
     )
     stage = Stage(DOWN + AWAY + solenoid).ring(L.TRIP, 1 * HOUR).to(65 * MINUTE)
     assert (stage.state.believed_shut, stage.state.demands) == (1, 1)

@@ -151,16 +151,19 @@ SENSOR = L.FIRST_SOURCE + 1  # its clock; there is one source
 
 
 def test_a_dead_sensor_is_replaced_after_the_leak_that_it_missed():
-    stage = Stage().ring(SENSOR, 0.5 * HOUR).leak(HOUR).leak(3 * HOUR)
-    rows = stage.to(4 * HOUR).rows
-    assert list(rows["mode"]) == [L.MODE_SENSOR_DEAD, L.MODE_NONE]
+    """Known from the first leak on; bought and put in within 30 hours."""
+    stage = Stage('detection.replacement = "30 h"\n').ring(SENSOR, 0.5 * HOUR)
+    stage.leak(HOUR).leak(31 * HOUR).leak(31.1 * HOUR)
+    rows = stage.to(40 * HOUR).rows
+    assert list(rows["mode"]) == [L.MODE_SENSOR_DEAD, L.MODE_SENSOR_DEAD, L.MODE_NONE]
+    assert stage.state.repairs[L.NEW_SENSOR] == 1
 
 
 @pytest.mark.parametrize(
     ("changes", "alive_at"),
     [
         ('sensors.a.supervised = true\ndetection.replacement = "30 h"\n', 40),
-        ('detection.test_interval = "24 h"\n', 24),
+        ('detection = {test_interval = "24 h", replacement = "30 h"}\n', 54),
         ('detection.replacement = "30 h"\n', None),
     ],
     ids=["supervised", "tested", "neither"],
@@ -344,5 +347,42 @@ def test_a_closing_for_absence_that_fails_has_the_drive_repaired():
     stage = Stage(AWAY + 'actuator.repair = "5 h"\n')
     stage.state.failed = 1
     stage.ring(L.TRIP, DAY)
-    assert stage.to(DAY + 5 * HOUR - 1).state.failed == 1
-    assert stage.to(DAY + 5 * HOUR + 9).state.failed == 0
+    assert stage.to(DAY + 5 * HOUR + 9).state.repair_due == L.REPAIR_WAITS  # for somebody at home
+    stage.ring(L.TRIP, 2 * DAY)
+    assert stage.to(2 * DAY - 1).state.failed == 1
+    assert stage.to(2 * DAY + 9).state.failed == 0
+
+
+HABIT = """
+element.kind = "none"
+people.shut_on_leaving = 1
+people.trip = "5 days"
+people.stay = "900 days"
+override.hand_torque = "6 N*m"
+"""
+
+
+def test_people_shut_the_valve_by_hand_when_they_leave_and_open_it_when_they_are_back():
+    """Away from day 2 to day 7; a leak on day 3 meets a shut valve, and waits for them."""
+    stage = Stage(HABIT).ring(L.TRIP, 2 * DAY)
+    assert stage.to(2 * DAY + 1).state.position == L.SHUT
+    stage.leak(3 * DAY)
+    row = stage.over(8 * DAY)
+    assert row["stopped"] == pytest.approx(4 * DAY + 3 * MINUTE, rel=0.01)
+    assert row["volume"] * 1000 < 20
+
+
+def test_they_leave_it_open_where_it_is_too_stiff_for_them():
+    stage = Stage(HABIT.replace("6 N*m", "0.5 mN*m")).ring(L.TRIP, 2 * DAY)
+    assert stage.to(2 * DAY + 1).state.position == L.OPEN
+
+
+@pytest.mark.parametrize("hangs", [False, True])
+def test_with_an_actuator_they_press_its_button_and_nothing_else(hangs):
+    """A controller that hangs gives no order, and nobody takes an actuator off to leave."""
+    stage = Stage(HABIT.replace('element.kind = "none"', "")).ring(L.TRIP, 2 * DAY)
+    if hangs:
+        stage.ring(L.CONTROLLER, 2 * DAY - 1)
+    state = stage.to(2 * DAY + 60).state
+    assert state.position == (L.OPEN if hangs else L.SHUT)
+    assert state.demands == (0 if hangs else 1)

@@ -102,7 +102,7 @@ ELEMENT = {
     "winding_at": 3.0 * DAY,
     "mounted_at": -1e9,
     "unit": 1e-3,
-    "preload": 1e-3,
+    "creep": 1e-3,
 }
 
 
@@ -111,7 +111,7 @@ def repaired(p: Any, old: dict[str, float]) -> Any:
     state = new_state(3, 2)
     delay = np.full(L.CLOCKS, L.KEEP)
     start(p, state[0], delay)
-    for name, value in {**old, "repair_due": 1}.items():
+    for name, value in {**old, "repair_due": 1, "trip": 0}.items():
         state[name] = value
     delay.fill(L.KEEP)
     react(L.REPAIR, 4.0 * DAY, p, state[0], delay, np.zeros(9, L.INCIDENT))
@@ -123,8 +123,9 @@ def repaired(p: Any, old: dict[str, float]) -> Any:
 def test_a_repair_leaves_nothing_of_the_old_element(design, stiff):
     """Burnt, stripped, worn, hot or slipped: all the same afterwards; only a stiff valve counts."""
     p = eventful()[design]
-    found = {"stiff": int(stiff > 0), "stiff_findings": max(stiff - 1, 0)}
-    assert same(repaired(p, found), repaired(p, ELEMENT | found)) == []
+    found = {"failed": 1, "stiff": int(stiff > 0), "stiff_findings": max(stiff - 1, 0)}
+    worn = {name: value for name, value in ELEMENT.items() if name != "broken"}
+    assert same(repaired(p, found), repaired(p, worn | found)) == []
 
 
 @pytest.mark.parametrize("name", ELEMENT)
@@ -132,13 +133,26 @@ def test_a_repair_sets_each_thing_right(name):
     """A new unit on a tightened mount, cold and unworn, and a valve that is free and just moved."""
     p = eventful()[0].copy()
     p.actuator_unit_spread = (FIXED, 0.83, 0.0, 0.0)
-    p.mount_preload_kept = (FIXED, 0.61, 0.0, 0.0)
-    s = repaired(p, {name: ELEMENT[name]})[0]
-    expected = {"unit": 0.83, "preload": 0.61, "mounted_at": 4.0 * DAY, "winding_at": 4.0 * DAY}
+    p.mount_creep = (FIXED, 0.61, 0.0, 0.0)
+    alone = name in ("slipped", "broken")
+    s = repaired(p, {"failed": int(not alone), name: ELEMENT[name]})[0]
+    if name == "broken":
+        assert (s.broken, s.repairs[L.FREED], s.moved_at) == (L.SOUND, 1, 4.0 * DAY)
+        return
+    expected = {"unit": 0.83, "creep": 0.61, "mounted_at": 4.0 * DAY, "winding_at": 4.0 * DAY}
     assert s[name] == expected.get(name, 0.0)
     assert s.moved_at == 4.0 * DAY
     assert s.repair_due == 0
     assert s.n_repairs == 1
+
+
+def test_a_mount_is_tightened_without_another_unit():
+    p = eventful()[0].copy()
+    p.mount_creep = (FIXED, 0.61, 0.0, 0.0)
+    p.valve_seize_time = (FIXED, np.inf, 0.0, 0.0)
+    s = repaired(p, {"slipped": 1, "unit": 0.5, "strokes": 40.0})[0]
+    assert (s.slipped, s.creep, s.mounted_at) == (0, 0.61, 4.0 * DAY)
+    assert (s.unit, s.strokes, s.repairs[L.RETIGHTENED], s.repairs.sum()) == (0.5, 40.0, 1, 1)
 
 
 @pytest.mark.parametrize(
@@ -149,6 +163,7 @@ def test_a_valve_is_renewed_when_it_was_found_stiff_so_often(renew_after, findin
     p = eventful()[0].copy()
     p.valve_renew_after = renew_after
     p.valve_breakaway = (FIXED, 3.3, 0.0, 0.0)
+    p.valve_seize_time = (FIXED, np.inf, 0.0, 0.0)
     old = {"stiff_findings": findings, "stiff": stiff, "breakaway": 99.0, "born_at": -7.0}
     s = repaired(p, old)[0]
     if renewed:
@@ -175,8 +190,9 @@ def test_a_new_battery_keeps_nothing_of_the_old(clock):
     p = eventful()[0]
     old = {"battery_ok": 0, "battery_new_at": -1e9}
     (clean, times), (dirty, times_after_dirt) = rung(p, clock, {}), rung(p, clock, old)
-    assert same(clean, dirty) == []
+    assert same(clean, dirty) == ["repairs", "repair_cost"]
     assert (times == times_after_dirt).all()
+    assert dirty[0].repairs[L.NEW_BATTERY] - clean[0].repairs[L.NEW_BATTERY] == 1
     assert (dirty[0].battery_ok, dirty[0].battery_new_at) == (1, 4.0 * DAY)
 
 
@@ -195,8 +211,8 @@ def test_power_that_is_lost_starts_on_what_the_battery_holds_then():
 
 SET_AT_START = [
     *("spell", "mains", "supply_ok", "battery_ok", "controller", "gateway_at", "trip"),
-    *("pressure", "breakaway", "age_factor", "seat_leak", "unit", "preload", "knows_valve"),
-    *("moved_at", "born_at", "seize_after", "awake_share", "weight", "limit"),
+    *("pressure", "breakaway", "age_factor", "seat_leak", "unit", "creep", "knows_valve"),
+    *("moved_at", "born_at", "seize_after", "awake_share", "weight", "limit", "pickup_ok"),
 ]
 
 

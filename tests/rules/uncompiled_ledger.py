@@ -17,7 +17,7 @@ from draws_ledger import Clerk, Draw, ledger_of, lives
 from eventful import eventful
 
 from shutoffsim.engine import schedule
-from shutoffsim.model import aim, control, history, override, streams, valve
+from shutoffsim.model import actuator, aim, gateway, history, override, streams, upkeep, valve
 from shutoffsim.model.layout import MAX_SENSORS, MAX_SOURCES
 
 #: Who may draw from which stream. A stream has one purpose; its functions are that purpose's steps.
@@ -26,17 +26,27 @@ DRAWN_BY = {
     "WEATHER_DRAWS": {"next_spell", "on_weather"},
     "OUTAGE_DRAWS": {"next_outage", "on_outage"},
     "TRIP_DRAWS": {"on_trip"},
+    "HABIT_DRAWS": {"on_trip", "shut_on_leaving"},
+    "OWNER_DRAWS": {"on_owner_test"},
+    "REOPENING_DRAWS": {"look_for_people", "hand_opens", "on_water_back"},
     "PRESENCE_DRAWS": {"in_half_hour"},
-    "STROKE_DRAWS": {"begin_stroke", "solenoid_stroke", "stall", "end_exercise"},
+    "STROKE_DRAWS": {"begin_stroke", "solenoid_stroke", "stall"},
     "NUISANCE_DRAWS": {"start", "on_nuisance", "after_nuisance"},
-    "ACTUATOR_DRAWS": {"draw_site", "fail_element", "finish_repair"},
+    "ACTUATOR_DRAWS": {"draw_site", "fail_element", "mend"},
     "CONTROLLER_DRAWS": {"start", "on_controller", "supply_is_back"},
     "SUPPLY_DRAWS": {"start", "on_supply"},
     "BATTERY_DRAWS": {"next_battery_failure"},
     "GATEWAY_DRAWS": {"gateway_is_up"},
     "SHOCK_DRAWS": {"next_shock"},
     "VALVE_DRAWS": {"start", "move"},
-    "REPAIR_DRAWS": {"schedule_repair", "finish_repair"},
+    "REPAIR_DRAWS": {
+        "start",
+        "schedule_repair",
+        "mend",
+        "renew_valve",
+        "replace_element",
+        "tighten_mount",
+    },
     "PROBE_DRAWS": {"place_probes"},
     "LEAK_DRAWS": {"begin_leak", "burst_flow", "write_row"},
     "PATH_DRAWS": {"lay_paths"},
@@ -52,6 +62,9 @@ COUNTED = (
     "WEATHER_DRAWS",
     "OUTAGE_DRAWS",
     "TRIP_DRAWS",
+    "HABIT_DRAWS",
+    "OWNER_DRAWS",
+    "REOPENING_DRAWS",
     "NUISANCE_DRAWS",
     "ACTUATOR_DRAWS",
     "CONTROLLER_DRAWS",
@@ -191,14 +204,13 @@ def test_reports_of_a_leak_draw_from_its_own_part_of_a_stream():
     assert all(draw.count // 32 == draw.leak * 16 + draw.sensor for draw in own)
 
 
-def test_repairs_draw_four_numbers_each_and_each_for_one_thing():
-    """Time, unit, preload and a new valve: one of four places each, in every repair."""
+def test_repairs_draw_five_numbers_each_and_each_for_one_thing():
+    """Time, unit, preload, a new valve: one place each; the kind, also at commissioning."""
     places = defaultdict(set)
     for draw in ledger().draws:
         if name_of(draw.stream) == "REPAIR_DRAWS":
-            places[draw.count % 4].add(draw.place)
-    assert sorted(places) == [0, 1, 2, 3]
-    assert [len(own) for own in places.values()] == [1] * 4
+            places[draw.count % 8].add(draw.place)
+    assert {number: len(own) for number, own in places.items()} == {0: 1, 1: 1, 2: 1, 3: 1, 4: 2}
 
 
 def test_counts_go_on_and_no_number_is_taken_twice():
@@ -246,12 +258,12 @@ FAULTS = {
     "trips for the controller": (history, "CONTROLLER_DRAWS", streams.TRIP_DRAWS),
     "finding for searching": (override, "SEARCH", override.FIND),
     "the stream after the valve's": (valve, "VALVE_DRAWS", streams.VALVE_DRAWS + 1),
-    "nuisance for the gateway": (control, "GATEWAY_DRAWS", streams.NUISANCE_DRAWS),
+    "nuisance for the gateway": (gateway, "GATEWAY_DRAWS", streams.NUISANCE_DRAWS),
     "one repair draw for another": counts_off(
-        control, streams.REPAIR_DRAWS, lambda count: count + 2 if count % 4 == 1 else count
+        upkeep, streams.REPAIR_DRAWS, lambda count: count + 1 if count % 8 == 1 else count
     ),
     "one count behind": counts_off(valve, streams.VALVE_DRAWS, lambda count: count - 1),
-    "one attempt for all": (control.actuator, "stroke_draw", None),
+    "one attempt for all": (actuator, "stroke_draw", None),
     "places of probes for extra ones": (schedule, "EXTRA_DRAWS", streams.PROBE_DRAWS),
 }
 

@@ -32,8 +32,11 @@ stem_limit = "200 N*m"
 slip_torque = "100 N*m"
 [actuator]
 class = "geared motor, 10 N*m"
+end_of_travel = "at the stem"
 [exercise]
 interval = "14 days"
+[people]
+shut_on_leaving = 0
 """
 LADDER = ("6 N*m", "10 N*m", "13 N*m", "16 N*m", "20 N*m", "25 N*m", "32 N*m")
 
@@ -71,7 +74,7 @@ def test_a_weak_supply_needs_a_larger_rating(plain):
 
 def test_a_relaxed_mount_empties_the_window(plain):
     assert not plain.window.empty
-    loose = sized('mount = {slip_torque = "25 N*m", preload_kept = 0.35}')
+    loose = sized('mount = {slip_torque = "25 N*m", creep = 0.2}')
     assert loose.window.empty
     assert loose.window.least_upper[0] == window.OLD_MOUNT
     assert loose.window.remedies[0] == window.OPENERS[window.OLD_MOUNT]
@@ -93,7 +96,7 @@ def test_a_thin_stem_is_named():
 
 def test_a_strong_actuator_on_a_weaker_mount_is_told(plain):
     bound = 1.02 * plain.window.lower
-    changes = f'mount = {{slip_torque = "{bound:.3f} N*m", preload_kept = 1}}'
+    changes = f'mount = {{slip_torque = "{bound:.3f} N*m", creep = 0}}'
     found = sized(changes)
     assert not found.window.empty
     assert found.window.least_upper[1] == pytest.approx(bound, rel=1e-3)
@@ -135,10 +138,10 @@ def test_the_default_ladder_holds_the_answer_and_the_rating_in_use():
 
 
 def test_a_supply_that_gives_no_torque_is_no_crash():
-    found = sized('supply.resistance = "300 ohm"')
+    found = sized('supply.resistance = "3000 ohm"')
     assert found.recommended is None
-    assert found.needed_rating == math.inf
-    assert found.conditions[0].torque == 0.0
+    assert found.needed_rating > 1000.0
+    assert found.conditions[0].torque < 0.05
     # Nothing ever moves the valve, so some have seized meanwhile; all the others fail.
     assert all(0.0 < row.seized < 0.5 for row in found.shortfalls)
     for row in found.shortfalls:
@@ -174,13 +177,14 @@ zone = "room"
 brown_out = "3 V"
 [valve]
 type = "small compact quarter turn"
-breakaway = {median = "0.85 N*m", spread = 1.1}
+breakaway = {median = "0.78 N*m", spread = 1.1}
 age = "12 years"
 age_factor = {least = 1, median = 1.5, spread = 1.25}
 [mount]
 kind = "screwed, metal"
 [actuator]
 class = "10 kgf*cm class"
+end_of_travel = "at the stem"
 [supply]
 voltage = "5 V"
 [designs."on the aged valve"]
@@ -188,11 +192,11 @@ voltage = "5 V"
 supply.voltage = "9 V"
 actuator.stall_cutoff = "never"
 [designs."one class up"]
-actuator.class = "20 kgf*cm class"
+actuator.class = "25 kgf*cm class"
 supply.voltage = "6 V"
 [designs."two classes up"]
-actuator.class = "25 kgf*cm class"
-supply.voltage = "6.8 V"
+actuator.class = "30 kgf*cm class"
+supply.voltage = "6 V"
 """
 
 
@@ -221,7 +225,7 @@ def test_the_same_actuator_stalls_on_the_aged_valve(story):
 
 def test_more_voltage_gives_torque_and_burns_windings(story):
     before, after = story["on the aged valve"], story["more voltage"]
-    assert after.conditions[0].torque > 1.7 * before.conditions[0].torque
+    assert after.conditions[0].torque > 1.4 * before.conditions[0].torque
     assert after.conditions[0].burning < 0.4 * before.conditions[0].burning
     # Nothing cuts the stall off before the winding burns.
     assert after.conditions[0].margin == -math.inf
@@ -230,14 +234,16 @@ def test_more_voltage_gives_torque_and_burns_windings(story):
 
 
 def test_one_class_up_closes_the_valve_and_two_leave_room(story):
+    """The stronger ones on the same supply of 6 V, below what they are made for."""
     one, two = story["one class up"].shortfalls[0], story["two classes up"].shortfalls[0]
-    assert story["one class up"].recommended == one.rating
-    assert story["on the aged valve"].shortfalls[0].headroom[1] < 1.0 < one.headroom[1]
-    assert two.headroom[1] > 1.2 * one.headroom[1]
+    aged = story["on the aged valve"].shortfalls[0]
+    assert aged.headroom[1] < 1.0
+    assert one.failure.value < 0.5 * aged.failure.value
+    assert two.headroom[1] > 1.05 * one.headroom[1] > 1.05 * aged.headroom[1]
     assert two.failure.value <= one.failure.value
 
 
 def test_a_stall_without_cut_off_burns_motors_in_histories():
-    stuck = STORY.replace('median = "0.85 N*m"', 'median = "2 N*m"')
+    stuck = STORY.replace('median = "0.78 N*m"', 'median = "2 N*m"')
     found = size(shutoffsim.loads(stuck), "more voltage", ratings=(), histories=128)
     assert found.worths[0].modes["motor burnt"] > 0.0

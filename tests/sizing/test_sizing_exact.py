@@ -197,13 +197,14 @@ def test_stall_times_are_those_of_the_heated_winding():
 
 def test_window_bounds():
     changes = (
-        SPREAD + 'valve.stem_limit = "40 N*m"\nmount.slip_torque = "25 N*m"\n'
-        'mount.preload_kept = 0.8\nmount.preload_reference = "1 year"\n'
+        SPREAD
+        + 'valve.stem_limit = "40 N*m"\nmount.reaction = "friction"\nmount.slip_torque = "25 N*m"\n'
+        "mount.creep = 0.03\n"
         'controller = {shares_rail = true, brown_out = "4 V"}\nsupply.resistance = "0.5 ohm"\n'
     )
     params, trial = tried(perfect(changes))
     found = window.find_window(params, trial, 0.9)
-    relaxed = 25.0 * (1.0 - 0.2 * math.log1p(3650.0) / math.log1p(365.25))
+    relaxed = 25.0 * 87600.0**-0.03
     assert found.upper[window.STEM] == 40.0
     assert found.upper[window.NEW_MOUNT] == pytest.approx(25.0)
     assert found.upper[window.OLD_MOUNT] == pytest.approx(relaxed)

@@ -77,7 +77,8 @@ def protection_rows(values: Values) -> list[Row]:
 
 def _motor(values: Values, key: str) -> str:
     torque, voltage = values.text(f"{key}.stall_torque"), values.text(f"{key}.rated_voltage")
-    said = "sensed" if values.says(f"{key}.feedback") else "not sensed"
+    said = values.text(f"{key}.end_of_travel")
+    said = said if said == "not sensed" else f"sensed {said}"
     kind = values.text(f"{key}.class")
     # The torque of a class that is named after it is not repeated.
     stall = "" if kind.startswith(torque) else f"stall torque {torque} "

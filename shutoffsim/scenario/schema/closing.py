@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Annotated, ClassVar
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, Strict
 
 from shutoffsim.model import elements
+from shutoffsim.scenario.distributions import Distribution
+from shutoffsim.scenario.quantities import Spread
 from shutoffsim.scenario.schema import base
 from shutoffsim.scenario.schema.base import Preset, Section
 
 Retries = Annotated[int, Strict(), Field(ge=0, le=20)]
+EndOfTravel = Literal["not sensed", "at the motor", "at the stem"]
 Fasteners = Annotated[int, Strict(), Field(ge=0, le=40)]
 
 
@@ -40,8 +43,12 @@ class Valve(Section):
     """Idle time until the valve seizes."""
     closing_share: base.ShareSpread
     """Torque to close as a share of breakaway; drawn per demand."""
+    opening_share: base.Share
+    """Torque to open from shut, as a share of breakaway."""
     turns: base.Turns
     """Turns from open to shut; a quarter turn is 0.25."""
+    handle: base.Grip
+    """What a hand turns on it, where nothing is clamped on."""
     seat_leak: base.FlowSpread
     """Flow past the seat when shut; drawn once a history."""
     stem_limit: base.Torque
@@ -82,8 +89,12 @@ class Actuator(Section):
     """Speed of the output shaft when it turns freely."""
     travel: base.TurnsOrNever
     """Travel of the output shaft; never: it has no end stop."""
+    torque_exponent: Annotated[float, base.Quantity("factor", low=0.1, high=2)]
+    """Exponent a of torque at stall: it goes with the voltage to the power a."""
+    current_exponent: Annotated[float, base.Quantity("factor", low=0.1, high=2)]
+    """Exponent of current at stall."""
     current_limit: base.CurrentOrNever
-    """Current limit of the driver; never: it has none."""
+    """Current limit of the driver, or of the supply; never: there is none."""
     unit_spread: base.FactorSpread
     """Factor on torque between units."""
     wear: base.Share
@@ -116,8 +127,10 @@ class Actuator(Section):
     """Chance per stroke that travel ends short."""
     short_flow: base.Share
     """Share of the flow that still passes then."""
-    feedback: base.Flag
-    """Whether the end of travel is sensed."""
+    current_sensed: base.Flag
+    """Whether the controller watches its current; a time limit alone shows nothing."""
+    end_of_travel: EndOfTravel
+    """Where the end of travel is sensed."""
     repair: base.TimeSpread
     """Time to notice, order and fit after a fault is known."""
 
@@ -146,8 +159,10 @@ class Solenoid(Section):
     """Diagnostic coverage: share of these that is detected at once."""
     stick_chance: base.Share
     """Chance per demand that dirt keeps it from closing."""
-    feedback: base.Flag
-    """Whether the end of travel is sensed."""
+    current_sensed: base.Flag
+    """Whether the controller watches its current; a time limit alone shows nothing."""
+    end_of_travel: EndOfTravel
+    """Where the end of travel is sensed."""
     repair: base.TimeSpread
     """Time to notice, order and fit after a fault is known."""
 
@@ -164,17 +179,19 @@ class Mount(Section):
     fastener_time: base.TimeSpread
     """Time per screw; drawn per leak."""
     tool_at_hand: base.Share
-    """Chance that the screwdriver is at hand."""
+    """Chance that the tools are at hand: for the screws, and for a bare stem; 1: kept there."""
     tool_search: base.TimeSpread
-    """Time to find one."""
+    """Time to find them."""
     release_time: base.TimeSpread
     """Time to free a quick-release mount."""
-    slip_torque: base.TorqueOrNever
-    """Torque that the mount holds when new; never: it cannot slip."""
-    preload_kept: base.ShareSpread
-    """Share of clamp preload left after preload_reference."""
-    preload_reference: base.PositiveTime
-    """Time for preload_kept; the loss goes with the logarithm of time."""
+    reaction: Literal["friction", "form"]
+    """What keeps it from turning with the motor: friction, or a form that cannot turn."""
+    slip_torque: base.Torque
+    """Torque that friction holds an hour after tightening: coefficient x preload x radius."""
+    creep: Annotated[Distribution, Spread("factor", low=0, high=1)]
+    """Exponent n: t hours after tightening t^-n of the preload is left; drawn per tightening."""
+    retightening: base.IntervalOrNever
+    """Time between retightenings by people."""
 
 
 class Exercise(Section):
@@ -182,7 +199,74 @@ class Exercise(Section):
 
     interval: base.IntervalOrNever
     """Time between exercises."""
-    coverage: base.Share
-    """Diagnostic coverage of an exercise: chance that it finds a dormant fault."""
+    coverage: base.Share | None = None
+    """Share of faults, by kind, that an exercise finds; left out: by what is fitted."""
     outage: base.Time
     """Time that the valve cannot serve a demand per exercise."""
+
+
+class Coverage(Section):
+    """Share of random failures, by kind, that a test finds, by what watches it."""
+
+    nothing: base.Share
+    """Nothing is watched: somebody may hear that it does not run."""
+    current: base.Share
+    """The motor's current, or the end of travel at the motor."""
+    position: base.Share
+    """The end of travel at the stem."""
+    flow: base.Share
+    """Somebody at an open tap."""
+
+
+class OwnerTest(Section):
+    """A closing that people watch with a tap open."""
+
+    interval: base.IntervalOrNever
+    """Time between tests."""
+    done: base.Share
+    """Chance that one is really done."""
+
+
+class Commissioning(Section):
+    """The fitting test, on the day, on the supply that is there."""
+
+    test: Literal["none", "close", "close and reopen"]
+    """What is tried before people rely on it."""
+    if_it_fails: Literal["next class", "give up", "keep"]
+    """What is done if it fails."""
+    up_to: base.ActuatorClass | None = None
+    """The strongest class that one is ready to fit; left out: the strongest that suits."""
+
+
+class Repairs(Section):
+    """Who mends what has failed, and what that costs."""
+
+    by_owner: base.Flag
+    """Whether the owner mends all but the valve; otherwise an installer comes."""
+    part: base.Amount
+    """Price of a like closing element."""
+    valve: base.Amount
+    """Price of a new valve."""
+    sensor: base.Amount
+    """Price of a new sensor, or of a pickup on the meter."""
+    battery: base.Amount
+    """Price of a new battery."""
+    owner: base.Amount
+    """What the time of an owner who mends it is worth."""
+    installer: base.Amount
+    """Call-out and work of an installer."""
+    plumber: base.Amount
+    """Call-out and work of a plumber."""
+    next_class_after: base.CountOrNone
+    """How often a stall must be found before the next class is fitted; 0: never."""
+    street_valve: base.Amount
+    """Having the valve in the street shut and opened again."""
+
+
+class Reopening(Section):
+    """Who gives the water back after a closing for no leak."""
+
+    notice: base.TimeSpread
+    """Until somebody who is there and awake notices and acts."""
+    urgent: base.TimeSpread
+    """Until a plumber comes, where actuator and hand cannot open the valve."""

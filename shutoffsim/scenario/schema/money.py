@@ -59,5 +59,7 @@ class Costs(Section):
     """Batteries, inspections and other yearly cost."""
     per_exercise: base.Amount | None = None
     """Cost of one scheduled exercise: wear, and the time of somebody who watches it."""
+    per_hour_without_water: base.Amount | None = None
+    """What an hour without water is worth to those who live or work there."""
     discount_rate: base.Share
     """Interest per year at which later costs and savings count less."""

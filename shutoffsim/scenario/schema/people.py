@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, ClassVar
+from typing import Annotated, ClassVar, Literal
 
 from shutoffsim.scenario.calendar import Day, DayPlan
 from shutoffsim.scenario.schema import base
@@ -47,6 +47,8 @@ class People(Section):
     """Time between trips."""
     trip: base.LongTimeSpread
     """Length of a trip."""
+    shut_on_leaving: base.Share
+    """Chance per trip that they shut the valve themselves: by hand, or by the actuator's button."""
     start_away: base.Share | None = None
     """Chance that the history starts during a trip; left out: the long-run share."""
     notice_burst: base.PositiveTime
@@ -64,6 +66,8 @@ class Siren(Section):
 
     fitted: base.Flag
     """Whether a wet sensor sounds."""
+    power: Literal["own battery", "mains", "controller"]
+    """What feeds it; one that the controller feeds sounds when a report has reached it."""
     awake: base.PositiveTime
     """Median time to react to it, awake."""
     asleep: base.PositiveTime
@@ -116,9 +120,14 @@ class Override(Section):
     access: base.PositiveFactor
     """Factor on all work at the valve (cramped: above 1)."""
     grip: base.Grip
-    """What the hand turns, which gives the hand torque unless it is stated."""
+    """What the hand turns, which gives the hand torque unless it is stated.
+
+    Left out: the valve's handle; a bare stem where an actuator is clamped on.
+    """
     hand_torque: base.TorqueSpread
     """Torque that a person applies."""
+    tool_torque: base.TorqueSpread
+    """Torque that a person applies with a tool, where a bare stem asks for one."""
     hand_turn: base.PositiveTime
     """Time per turn by hand."""
     upstream: base.TimeSpread

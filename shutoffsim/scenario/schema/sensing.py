@@ -79,6 +79,27 @@ class FlowRule(Section):
     """The same in away mode."""
     volume_away: base.PositiveVolume
     """The same in away mode."""
+    failure_rate: base.Rate
+    """Failures of pickup, cable and counting."""
+    supervised: base.Flag
+    """Whether pulses that stay away while people are there are noticed."""
+    silence: base.PositiveTime
+    """Time without pulses after which they are."""
+
+
+class PressureTest(Section):
+    """The valve is shut for a while at night; pressure that falls too fast is a leak."""
+
+    fitted: base.Flag
+    """Whether it is done; it needs a pressure sensor behind the valve."""
+    interval: base.IntervalOrNever
+    """Time between tests; the first is at three in the first night."""
+    hold: base.PositiveTime
+    """Time for which the valve is shut."""
+    least_flow: base.PositiveFlow
+    """Least loss of water that lets the pressure fall faster than the limit."""
+    disturbed: base.Share
+    """Chance that people at home draw water meanwhile, so that it says nothing."""
 
 
 class Nuisance(Section):

@@ -8,10 +8,15 @@ from shutoffsim.scenario.quantities import Quantity
 from shutoffsim.scenario.schema.base import Section
 from shutoffsim.scenario.schema.closing import (
     Actuator,
+    Commissioning,
+    Coverage,
     Element,
     Exercise,
     MotorisedValve,
     Mount,
+    OwnerTest,
+    Reopening,
+    Repairs,
     Solenoid,
     Valve,
 )
@@ -25,7 +30,13 @@ from shutoffsim.scenario.schema.control import (
 )
 from shutoffsim.scenario.schema.money import Costs, Damage, Insurance
 from shutoffsim.scenario.schema.people import Neighbour, Notification, Override, People, Siren
-from shutoffsim.scenario.schema.sensing import Detection, FlowRule, Nuisance, Sensor
+from shutoffsim.scenario.schema.sensing import (
+    Detection,
+    FlowRule,
+    Nuisance,
+    PressureTest,
+    Sensor,
+)
 from shutoffsim.scenario.schema.water import Dwelling, Leak, Weather, Zone
 
 
@@ -46,6 +57,8 @@ class System(Section):
     """What all spot sensors share."""
     flow_rule: FlowRule
     """A rule on the water meter's pulses."""
+    pressure_test: PressureTest
+    """Pressure held at night with the valve shut."""
     siren: Siren
     """The sound of a wet sensor."""
     notification: Notification
@@ -82,6 +95,16 @@ class System(Section):
     """The clamp."""
     exercise: Exercise
     """Scheduled cycles."""
+    commissioning: Commissioning
+    """The fitting test."""
+    coverage: Coverage
+    """What tests find of random failures."""
+    owner_test: OwnerTest
+    """Tests that people do themselves."""
+    reopening: Reopening
+    """Who gives the water back."""
+    repairs: Repairs
+    """What is mended, by whom, at what price."""
     override: Override
     """A person closes the water by hand."""
     nuisance: Nuisance

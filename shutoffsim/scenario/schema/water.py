@@ -49,6 +49,10 @@ class Dwelling(Section):
     """Temperature of the cold water: its density, and its viscosity in the supply pipe."""
     drain_down: base.VolumeSpread
     """Water stored above a leak that still runs out after closing."""
+    drain_head: Annotated[float, base.Quantity("length", above=0, high=100)]
+    """Height of that water above the leak: what drives it out."""
+    evaporation: Annotated[float, base.Quantity("evaporation", low=0, high=1e-5)]
+    """Water that a wet floor loses to the air of the room; 0: seeps never dry."""
     film: base.PositiveLengthSpread
     """Thickness of the film of spreading water; drawn per leak."""
 

@@ -260,6 +260,11 @@ def _designs(
     values = collect_values(scenario, names)
     curves: tuple[YearlyLoss, ...] = yearly_losses(losses, periods)
     reference = scenario.design(names[0]).system
+    hour = reference.costs.per_hour_without_water or 0.0
+    repairs = [
+        design.cost_of_repairs_per_year.value + hour * design.hours_without_water_per_year.value
+        for design in comparison.designs
+    ]
     found = []
     for d, name in enumerate(names):
         design = scenario.design(name)
@@ -272,6 +277,7 @@ def _designs(
                 reference,
                 *_savings(tally, losses, d),
                 comparison.horizon_years,
+                (repairs[d], repairs[0]),
             )
         found.append(
             DesignAssessment(
@@ -316,5 +322,4 @@ def _warnings(comparison: Comparison) -> tuple[str, ...]:
 
 def _incidents(scenario: Scenario, names: tuple[str, ...], kept: list[Any]) -> pa.Table:
     rows = np.concatenate(kept)
-    zones = np.asarray(scenario.parameters(names)["source_zone"])
-    return incident_table(rows, scenario, names, zones)
+    return incident_table(rows, scenario, names, scenario.parameters(names))

@@ -164,7 +164,7 @@ class Worth:
 
     Attributes
     ----------
-    purchase, fitting, upkeep_per_year, exercise_per_year : float
+    purchase, fitting, upkeep_per_year, exercise_per_year, repairs_per_year : float
         Costs of the design; what is not stated counts as zero.
     not_stated : tuple of str
         Costs that the scenario does not state.
@@ -187,6 +187,7 @@ class Worth:
     fitting: float
     upkeep_per_year: float
     exercise_per_year: float
+    repairs_per_year: float
     not_stated: tuple[str, ...]
     extra_first: float
     extra_per_year: float

@@ -141,7 +141,8 @@ def _assumptions(
             not_varied[group.key] = reason
         else:
             found.append(group)
-    return found, not_varied
+    varied = {group.key for group in found}  # by another of its values
+    return found, {key: reason for key, reason in not_varied.items() if key not in varied}
 
 
 def _set_ends(scenario: Scenario, pair: Sequence[Design], group: _Assumption) -> str:

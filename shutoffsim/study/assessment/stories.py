@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 from shutoffsim.errors import ModelError
 from shutoffsim.model import layout as L
 from shutoffsim.study.assessment.upkeep_parts import Story, StoryEvent
+from shutoffsim.study.incidents import loss_parts_of
 from shutoffsim.study.replay import Pick, Replay, replay
 
 if TYPE_CHECKING:
@@ -65,6 +66,8 @@ def _story(pick: Pick, told: Replay) -> Story:
         units_affected=row["units_affected"],
         loss=row["loss"],
         insured_loss=row["insured_loss"],
+        loss_parts=loss_parts_of(row),
+        loss_factor=row["loss_factor"],
         power=told.start.power,
         valve=told.start.valve,
         sensors=told.start.sensors,

@@ -47,6 +47,10 @@ class Story:
     sensed_s, stopped_s, found_s : float or None
         After the onset.
     volume_l, wet_area_m2, units_affected, loss, insured_loss : float
+    loss_parts : dict of str to float
+        Money by :data:`shutoffsim.model.damage.LOSS_PARTS`; they add up to the loss.
+    loss_factor : float
+        What all of them were multiplied by, for what is not modelled.
     power, valve, sensors, people : str
         How things stood at the onset.
     beforehand : tuple of str
@@ -72,6 +76,8 @@ class Story:
     units_affected: float
     loss: float
     insured_loss: float
+    loss_parts: dict[str, float]
+    loss_factor: float
     power: str
     valve: str
     sensors: str

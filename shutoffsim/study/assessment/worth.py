@@ -27,6 +27,7 @@ def worth(
     insured: Estimate,
     own: Estimate,
     years: float,
+    repairs: tuple[float, float] = (0.0, 0.0),
 ) -> tuple[Worth | None, str]:
     """Return cost and benefit, or None and why there is none.
 
@@ -38,6 +39,9 @@ def worth(
         Reduction of expected annual damage, of its insured part, and of the owner's part.
     years : float
         Service life.
+    repairs : tuple of float
+        Expected yearly cost of repairs and of hours without water, of the design and of the
+        reference.
     """
     costs, before = design.costs, reference.costs
     parts = ("purchase", "fitting", "upkeep_per_year")
@@ -50,8 +54,8 @@ def worth(
     exercise, exercise_before = exercise_cost(design), exercise_cost(reference)
     first = (costs.purchase or 0.0) + (costs.fitting or 0.0)
     first -= (before.purchase or 0.0) + (before.fitting or 0.0)
-    yearly = (costs.upkeep_per_year or 0.0) + exercise
-    yearly -= (before.upkeep_per_year or 0.0) + exercise_before
+    yearly = (costs.upkeep_per_year or 0.0) + exercise + repairs[0]
+    yearly -= (before.upkeep_per_year or 0.0) + exercise_before + repairs[1]
     rate = costs.discount_rate
     factor = annuity(rate, years)
     return (
@@ -60,6 +64,7 @@ def worth(
             fitting=costs.fitting or 0.0,
             upkeep_per_year=costs.upkeep_per_year or 0.0,
             exercise_per_year=exercise,
+            repairs_per_year=repairs[0],
             not_stated=missing,
             extra_first=first,
             extra_per_year=yearly,

@@ -11,7 +11,9 @@ import numpy as np
 
 from shutoffsim import units
 from shutoffsim.errors import ModelError, UnitError
+from shutoffsim.model import layout as L
 from shutoffsim.scenario import Scenario
+from shutoffsim.scenario.classes import suits
 from shutoffsim.scenario.library import entries, presets
 from shutoffsim.scenario.parameters import compile_parameters
 from shutoffsim.scenario.resolve import Design
@@ -34,7 +36,6 @@ LONGEST = 8  # rungs of the default ladder
 _BELOW, _ABOVE = 1.6, 1.7  # how far it goes beyond the ratings of interest
 _ALIKE = 0.15  # ratings closer than this are one rung
 SAME = 0.03  # a data sheet's torque in round numbers of another unit is still the same rating
-_VOLTAGE = 0.25  # a class whose rated voltage is further from the supply's does not suit it
 _MOST_RATINGS = 20
 
 
@@ -107,10 +108,8 @@ def classes_for(design: Design) -> dict[str, Actuator]:
     for name, sheet in presets("actuator_classes").items():
         values = {key: entry["value"] for key, entry in sheet.items()}
         actuator = Actuator.model_validate({**base, **values, "class": name})
-        turns_enough = actuator.travel >= system.valve.turns * (1.0 - 1e-9)
         drives_valves = name.startswith("valve drive")  # part of a motorised valve, not for sale
-        suits = abs(system.supply.voltage / actuator.rated_voltage - 1.0) <= _VOLTAGE
-        if turns_enough and suits and not drives_valves:
+        if suits(actuator, system) and not drives_valves:
             found[name] = actuator
     return found
 
@@ -200,4 +199,6 @@ def build(
     params: np.recarray = compile_parameters(
         systems, scenario.source_names, scenario.sensor_names, scenario.zone_names
     )
+    params["commissioning_test"] = L.TEST_NONE  # the question is what to buy
+    params["repairs_next_class_after"] = 0
     return tuple(rungs), params

@@ -9,13 +9,12 @@ import numpy as np
 from shutoffsim.model import layout as L
 from shutoffsim.model.actuator import (
     SHARE,
-    available_torque,
     begin_stroke,
-    heat,
-    slip_capacity,
     stroke_draw,
 )
 from shutoffsim.model.compiled import allocating_entry, kernel
+from shutoffsim.model.motor import available_torque, heat
+from shutoffsim.model.mount import slip_capacity
 from shutoffsim.model.power import fresh_energy
 from shutoffsim.model.valve import closing_torque
 
@@ -84,7 +83,7 @@ def try_strokes(  # type: ignore[no-untyped-def]
                 s.breakaway = valves[v, 0]
                 s.age_factor = valves[v, 1]
                 s.unit = valves[v, 3]
-                s.preload = valves[v, 4]
+                s.creep = valves[v, 4]
                 put_at_work(p, s, seed, np.uint64(v), j, now, idle[v, j], strokes[v, j])
                 s.seize_after = seize_after[v, j]
                 if r == 0:
@@ -92,7 +91,7 @@ def try_strokes(  # type: ignore[no-untyped-def]
                 voltage, resistance = p.battery_voltage, p.battery_resistance
                 if mains == 1:
                     voltage, resistance = p.supply_voltage, p.supply_resistance
-                available[r, v, j] = available_torque(p, s, voltage, resistance)
+                available[r, v, j] = available_torque(p, s, now, voltage, resistance)
                 outcome, _lasting = begin_stroke(p, s, now, delay)
                 outcomes[r, v, j] = outcome
 
@@ -111,9 +110,9 @@ def winding_curve(p, current, on, step, temperatures):  # type: ignore[no-untype
 
 
 @allocating_entry
-def mount_capacity(p, preload, now):  # type: ignore[no-untyped-def]
+def mount_capacity(p, creep, now):  # type: ignore[no-untyped-def]
     """Return the torque [N*m] that the mount holds at ``now`` [s] after it was tightened."""
     state = np.zeros(1, L.STATE)
     s = state[0]
-    s.preload = preload
+    s.creep = creep
     return slip_capacity(p, s, now)

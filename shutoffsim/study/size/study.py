@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from shutoffsim.errors import ModelError
+from shutoffsim.model import layout as L
 from shutoffsim.model.layout import YEAR
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.scenario.resolve import Design
@@ -138,6 +139,8 @@ def size(
         belief = fit.belief
 
     params = scenario.parameters([chosen_design.name])
+    params["commissioning_test"] = L.TEST_NONE  # the question is what to buy
+    params["repairs_next_class_after"] = 0
     n, m = shortfall.sizes(target)
     valves = draw_valves(params[0], n, seed, belief)
     demands = draw_demands(params, n, m, seed)

@@ -100,13 +100,14 @@ def find_window(params: Any, trial: Trial, confidence: float) -> Window:
     voltage, resistance = source_of(p)
     units = [quantile(p.actuator_unit_spread, share) for share in (1.0 - confidence, confidence)]
     weak, strong = (stall_figures(p, unit, 0.0, voltage, resistance, 0.0)[0] for unit in units)
-    kept = quantile(p.mount_preload_kept, 1.0 - confidence)
+    creep = quantile(p.mount_creep, confidence)
+    untouched = min(float(p.service_life), float(p.mount_retightening))
     return Window(
         lower=trial.needed_torque,
         upper={
             STEM: float(p.valve_stem_limit),
-            NEW_MOUNT: float(mount_capacity(p, kept, 0.0)),
-            OLD_MOUNT: float(mount_capacity(p, kept, float(p.service_life))),
+            NEW_MOUNT: float(mount_capacity(p, creep, 0.0)),
+            OLD_MOUNT: float(mount_capacity(p, creep, untouched)),
             SUPPLY: supply_bound(params),
         },
         weak=float(weak),

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING
 
 from shutoffsim.model.layout import YEAR
+from shutoffsim.report.incidents import loss_in_words
 from shutoffsim.report.page import cells
 from shutoffsim.report.page.blocks import Block, Folded, Moment, Section, Story, Words
 from shutoffsim.report.page.cells import Designs
@@ -64,6 +65,8 @@ def _story(found: Assessment, designs: Designs, told: parts.Story) -> Story:
         f"{escaped} escaped, {area}{below}; loss {loss} {found.currency}, of which {insured} "
         f"insured. {_fate(told)}"
     )
+    if told.loss > 0.0:
+        end += f" Of the loss: {loss_in_words(told.loss_parts, told.loss_factor)}."
     return Story(
         _TITLES.get(told.pick, told.pick),
         designs.cell(told.design),

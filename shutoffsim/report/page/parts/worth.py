@@ -94,6 +94,7 @@ def _costs(
                 cells.plain(cells.money(w.fitting)),
                 cells.plain(cells.money(w.upkeep_per_year)),
                 cells.plain(cells.money(w.exercise_per_year)),
+                cells.plain(cells.money(w.repairs_per_year)),
                 cells.plain(cells.money(w.extra_first)),
                 cells.plain(cells.money(w.extra_per_year)),
             ]
@@ -104,6 +105,7 @@ def _costs(
         "fitting",
         "upkeep a year",
         "exercise a year",
+        "repairs a year",
         "extra initial cost over the reference",
         "and yearly",
     ]
