@@ -57,6 +57,13 @@ class Element(NamedTuple):
         """Whether it closes the water by itself."""
         return self.drive != "nothing"
 
+    @property
+    def motor(self) -> tuple[str, ...]:
+        """Path of the section with its motor; empty: there is none."""
+        if self.drive != "motor":
+            return ()
+        return (self.section, "drive") if self.own_valve else (self.section,)
+
 
 ELEMENTS: Final[Mapping[Kind, Element]] = {
     "none": Element(automated=False),

@@ -197,6 +197,9 @@ def _flow_rule(system: System) -> Iterator[Complaint]:
             )
 
 
+_OFF_RATING = 0.25  # data sheets state no more; beyond it windings burn or nothing turns
+
+
 def _power(system: System) -> Iterator[Complaint]:
     brown_out = system.controller.brown_out
     sources = [("supply", system.supply.voltage)]
@@ -210,6 +213,22 @@ def _power(system: System) -> Iterator[Complaint]:
                 units.format(brown_out, "voltage"),
                 f"less than {units.format(voltage, 'voltage')} ({name}.voltage)",
                 related=((name, "voltage"), (name, "chemistry"), (name, "fitted")),
+            )
+    path = system.element.traits.motor
+    if not path:
+        return
+    motor = system.actuator if path == ("actuator",) else system.motorised_valve.drive
+    for name, voltage in sources:
+        if abs(voltage / motor.rated_voltage - 1.0) > _OFF_RATING and not motor.off_rating:
+            yield Complaint(
+                (name, "voltage"),
+                "more than a quarter off the rated voltage of its motor",
+                units.format(voltage, "voltage"),
+                f"about {units.format(motor.rated_voltage, 'voltage')} "
+                f"({'.'.join(path)}.rated_voltage)",
+                f"choose a motor for this {name}, or say that it is meant: "
+                f"{'.'.join(path)}.off_rating = true",
+                related=((*path, "rated_voltage"), (*path, "class"), (name, "chemistry")),
             )
 
 

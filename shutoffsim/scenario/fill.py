@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from shutoffsim.model.elements import ELEMENTS
+from shutoffsim import units
+from shutoffsim.errors import UnitError
+from shutoffsim.model.elements import ELEMENTS, Element
 from shutoffsim.scenario import library
 from shutoffsim.scenario.library import Default
 from shutoffsim.scenario.schema import System
@@ -14,6 +16,14 @@ from shutoffsim.scenario.structure import Path, parts
 
 ONLY_ZONE = "dwelling"
 BARE_STEM = "bare stem"
+SMALL_SUPPLY = 8.5  # V
+THIN_LEAD = Default(
+    "0.4 ohm",
+    "a small plug-in supply with 1.5 m of lead, 0.25 to 0.9 ohm: 0.13 measured at a supply, wire "
+    "0.053 ohm a metre and conductor (AWG 22) to 0.213 (AWG 28)",
+    "assumption",
+    "available torque; brown-out",
+)
 Origins = dict[Path, Default]
 
 
@@ -35,7 +45,7 @@ def fill(raw: Mapping[str, Any], currency: str) -> tuple[dict[str, Any], Origins
         For each value that came from the library, its entry.
     """
     origins: Origins = {}
-    given = _with_grip(_with_zones(raw, origins), origins)
+    given = _with_supply(_with_grip(_with_zones(raw, origins), origins), origins)
     filled = _fill_section(System, given, (), [()], currency, origins)
     return filled, origins
 
@@ -128,8 +138,7 @@ def _with_grip(raw: Mapping[str, Any], origins: Origins) -> dict[str, Any]:
     override = raw.get("override", {})
     if not isinstance(override, Mapping) or "grip" in override:
         return dict(raw)
-    named = _value(raw, ("element",), "kind")
-    element = next((found for kind, found in ELEMENTS.items() if kind == named), None)
+    element = _element(raw)
     if element is not None and element.clamped:
         grip: Any = BARE_STEM
         source = "whoever clamps an actuator on takes the handle off"
@@ -143,6 +152,43 @@ def _with_grip(raw: Mapping[str, Any], origins: Origins) -> dict[str, Any]:
         grip = BARE_STEM  # a valve type that does not exist is told of where it stands
     origins["override", "grip"] = Default(grip, source, "assumption", "closing by hand")
     return {**raw, "override": {**override, "grip": grip}}
+
+
+def _with_supply(raw: Mapping[str, Any], origins: Origins) -> dict[str, Any]:
+    """Give a small motor supply and battery of its voltage, and a small supply its thin lead."""
+    element, supply, battery = _element(raw), raw.get("supply", {}), raw.get("battery", {})
+    if element is None or not element.motor:
+        return dict(raw)
+    if not isinstance(supply, Mapping) or not isinstance(battery, Mapping):
+        return dict(raw)
+    class_ = _value(raw, element.motor, "class")
+    entry = library.find("actuator_classes", class_, "rated_voltage") if class_ else None
+    rated = _value(raw, element.motor, "rated_voltage") or (entry and entry.value)
+    torque = "available torque"
+    if "voltage" not in supply and _is_small(rated):
+        supply = {**supply, "voltage": rated}
+        source = "the rated voltage of its motor"
+        origins["supply", "voltage"] = Default(rated, source, "assumption", torque)
+    if "resistance" not in supply and _is_small(supply.get("voltage")):
+        supply = {**supply, "resistance": THIN_LEAD.value}
+        origins["supply", "resistance"] = THIN_LEAD
+    if "voltage" not in battery and _is_small(rated):
+        battery = {**battery, "voltage": rated}
+        source = "cells or a converter near the rated voltage of its motor"
+        origins["battery", "voltage"] = Default(rated, source, "assumption", torque)
+    return {**raw, "supply": supply, "battery": battery}
+
+
+def _is_small(voltage: Any) -> bool:
+    try:
+        return units.parse(voltage, "voltage") < SMALL_SUPPLY
+    except (UnitError, TypeError):
+        return False  # told of where it stands
+
+
+def _element(raw: Mapping[str, Any]) -> Element | None:
+    named = _value(raw, ("element",), "kind")
+    return next((found for kind, found in ELEMENTS.items() if kind == named), None)
 
 
 def _value(raw: Any, section: Path, key: str) -> Any:

@@ -73,7 +73,9 @@ def decides(design: Design, path: Path) -> bool:
     makes_zone = path == ("dwelling", "floor_area") and not design.stated.get("zones")
     makes_grip = path == ("element", "kind") or path[-1] == "handle"
     makes_grip = makes_grip and "grip" not in design.stated.get("override", {})
-    return makes_zone or makes_grip or (preset is not None and preset.field == path[-1])
+    makes_supply = path[-1] == "rated_voltage" or path == ("supply", "voltage")
+    makes_preset = preset is not None and preset.field == path[-1]
+    return makes_zone or makes_grip or makes_supply or makes_preset
 
 
 def _patched(design: Design, raw: Mapping[Path, Any], currency: str) -> Design | None:

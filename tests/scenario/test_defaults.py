@@ -2,12 +2,14 @@
 
 import pytest
 
+from shutoffsim.errors import ScenarioError
 from shutoffsim.scenario import library, loads
 from shutoffsim.scenario.schema import System
 from shutoffsim.scenario.structure import parts
 
 ENTRIES = library.entries()
 ONE = "[designs.a]\n"
+LEAKY = 'leaks.hose.kind = "flexible hose"\n'
 
 
 @pytest.mark.parametrize("path", list(ENTRIES), ids=".".join)
@@ -182,3 +184,28 @@ def test_values_to_measure_are_weakly_founded():
     for path, entry in measured.items():
         assert entry.evidence in library.WEAK, path
         assert len(entry.measure) > 10, path
+
+
+def test_a_small_motor_brings_its_usual_supply():
+    """Of its rated voltage, on a thin lead; a stated voltage decides the lead alone."""
+    text = 'actuator.class = "10 kgf*cm class"\nbattery.fitted = true\n'
+    small = loads(LEAKY + text + ONE).design("a").system
+    assert (small.supply.voltage, small.supply.resistance) == (5.0, 0.4)
+    assert small.battery.voltage == 5.0
+    large = loads(LEAKY + ONE).design("a").system
+    assert (large.supply.voltage, large.supply.resistance) == (12.0, 0.2)
+    stated = loads(LEAKY + text + 'supply.voltage = "6 V"\n' + ONE)
+    supply = stated.design("a").system.supply
+    assert (supply.voltage, supply.resistance) == (6.0, 0.4)
+    changed = loads(LEAKY + ONE).with_values(
+        "a", {"actuator.class": "20 kgf*cm class", "battery.fitted": True}
+    )
+    assert changed.design("a").system.supply.voltage == 6.0
+
+
+def test_a_supply_off_the_rating_must_be_meant():
+    text = 'actuator.class = "10 kgf*cm class"\nsupply.voltage = "9 V"\n'
+    with pytest.raises(ScenarioError, match="a quarter off the rated voltage"):
+        loads(LEAKY + text + ONE)
+    meant = loads(LEAKY + text + "actuator.off_rating = true\n" + ONE)
+    assert meant.design("a").system.supply.voltage == 9.0

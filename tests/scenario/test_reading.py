@@ -211,9 +211,19 @@ def test_wrong_values(line, key, words):
         ('actuator.winding_limit = "50 degC"\nactuator.ambient = "60 degC"', "actuator", "burn"),
         ('controller.brown_out = "13 V"', "controller.brown_out", "never run from the supply"),
         (
-            'battery.fitted = true\nbattery.voltage = "3 V"',
+            'battery.fitted = true\nbattery.voltage = "3 V"\nactuator.off_rating = true',
             "controller.brown_out",
             "never run from the battery",
+        ),
+        (
+            'supply.voltage = "9 V"\nactuator.class = "10 kgf*cm class"',
+            "supply.voltage",
+            "a quarter off the rated voltage",
+        ),
+        (
+            'battery.fitted = true\nbattery.voltage = "7.4 V"',
+            "battery.voltage",
+            "a quarter off the rated voltage",
         ),
         (
             'damage.wet_start = "3 days"\ndamage.wet_full = "2 days"',

@@ -189,7 +189,8 @@ end_of_travel = "at the stem"
 voltage = "5 V"
 [designs."on the aged valve"]
 [designs."more voltage"]
-supply.voltage = "9 V"
+supply.voltage = "9 V"  # what nobody should do
+actuator.off_rating = true
 actuator.stall_cutoff = "never"
 [designs."one class up"]
 actuator.class = "25 kgf*cm class"

@@ -79,6 +79,8 @@ class Actuator(Section):
     """Class, which gives the data sheet's values unless they are stated."""
     rated_voltage: base.PositiveVoltage
     """Voltage at which the data sheet's values hold."""
+    off_rating: base.Flag
+    """Whether a supply or battery more than a quarter off that voltage is meant."""
     stall_torque: base.Torque
     """Torque at the output shaft at stall."""
     stall_current: base.PositiveCurrent
