@@ -33,6 +33,7 @@ from shutoffsim.model.streams import AIM_DRAWS, even_uniform, uniform
 
 NO_LOOK, FAILED_ELEMENT, STIFF_VALVE, DEAD_SENSORS, DEAD_BATTERY = np.arange(5)
 STIFF_REACH = 1e-10  # how rare the stiffest valves are that aimed histories come to
+AFTER_TESTS = 1.0  # s from a test to the next window: what is replaced at once is alive by then
 REPLACED_WINDOW = 8.0  # times the usual time until a sensor is replaced that is known to be dead
 
 # Draws of an aimed history in AIM_DRAWS: the first are even over a block of histories.
@@ -134,7 +135,7 @@ def begin_aim(p, s, delay):
     s.battery_ahead = 1.0
     set_weight(p, s)
     if has_look(p, DEAD_SENSORS):
-        aim_at_sensors(p, s, 0.0, delay)
+        delay[L.AIM_SENSORS] = AFTER_TESTS
     if has_look(p, DEAD_BATTERY):
         aim_at_battery(p, s, 0.0, delay)
 
@@ -360,18 +361,16 @@ def aim_at_sensors(p, s, now, delay):
         return  # a probe has the weight of its history
     width = sensor_window(p)
     time = min(width, p.service_life - now)
-    if (
-        s.aim == DEAD_SENSORS
-        and int(aim_draw(s, WINDOW) * p.service_life / width) == s.sensors_window
-    ):
+    span = p.service_life - AFTER_TESTS
+    if s.aim == DEAD_SENSORS and int(aim_draw(s, WINDOW) * span / width) == s.sensors_window:
         let_sensors_die(p, s, now, time, delay)
     density = shock_density(p, s, now, time) if shock_rate(p) > 0.0 else 0.0
     for k in range(p.n_sensors):
         if can_go_blind(p, k):
             density += blind_density(p, s, k, now, time)
     s.sensors_past += s.sensors_now
-    s.sensors_now = density / sensor_targets(p) * time / p.service_life
-    s.sensors_ahead = max(p.service_life - now - time, 0.0) / p.service_life
+    s.sensors_now = density / sensor_targets(p) * time / span
+    s.sensors_ahead = max(p.service_life - now - time, 0.0) / span
     s.sensors_window += 1
     delay[L.AIM_SENSORS] = width
     set_weight(p, s)

@@ -56,22 +56,24 @@ capacity = "8 Wh", fade = "20 % per year", life = {{mean = "20 days"}}, change =
 test = "10 days"}}
 valve = {{breakaway = {{median = "4 N*m", spread = 1.8}}, age = "5 years", age_factor = \
 {{least = 1, median = 1.4, spread = 1.2}}, age_reference = "10 years", idle_growth = 0.3, \
-seize_time = {{mean = "100 days"}}, closing_share = {{low = 0.5, high = 1.0, shape = "even"}}, \
+seize_time = {{mean = "100 days"}}, closing_share = {{low = 0.5, high = 1.0, shape = "even"}}, opening_share = 1, \
 seat_leak = {{low = "0.1 L/h", high = "2 L/h"}}, renew_after = 2}}
 actuator = {{unit_spread = {{median = 0.9, spread = 1.2}}, retries = 2, retry_pause = "10 s", \
 failure_rate = "30 per year", diagnostic = 0.3, stick_chance = 0.1, strip_chance = 0.1, \
 short_chance = 0.2, short_flow = 0.2, no_load_speed = "0.05 rpm", stall_cutoff = "5 s", \
 repair = {{mean = "2 days"}}, end_of_travel = "END"}}
 mount = {{fasteners = 4, fastener_time = {{low = "10 s", high = "40 s"}}, tool_at_hand = 0.5, \
-tool_search = {{mean = "5 min"}}, reaction = "friction", slip_torque = "9 N*m", \
+tool_search = {{mean = "5 min"}}, reaction = "friction", slip_torque = "7 N*m", \
 creep = {{low = 0.02, high = 0.1, shape = "even"}}, retightening = "30 days"}}
 exercise = {{interval = "6 days", coverage = 0.8, outage = "60 s"}}
 owner_test = {{interval = "9 days", done = 0.5}}
 override = {{travel_out = {{mean = "40 min"}}, travel_away = {{mean = "9 h"}}, key_holder = 0.5, \
 key_holder_time = {{mean = "2 h"}}, knows_valve = 0.5, find_known = {{mean = "1 min"}}, \
 find_unknown = {{mean = "9 min"}}, grip = "bare stem", \
-hand_torque = {{median = "6 N*m", spread = 1.5}}, \
+hand_torque = {{median = "1 N*m", spread = 1.5}}, \
+tool_torque = {{median = "2 N*m", spread = 2}}, \
 upstream = {{mean = "2 h"}}}}
+reopening = {{notice = {{mean = "10 min"}}, urgent = {{mean = "1 h"}}}}
 damage.severity = {{mean = 1.0, spread = 2.0}}
 """
 

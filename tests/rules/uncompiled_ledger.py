@@ -51,10 +51,12 @@ DRAWN_BY = {
     "LEAK_DRAWS": {"begin_leak", "burst_flow", "write_row"},
     "PATH_DRAWS": {"lay_paths"},
     "LINK_DRAWS": {"report_is_lost"},
-    "PEOPLE_DRAWS": {"draw_needs", "travel_time", "freeing_time", "work"},
+    "PEOPLE_DRAWS": {"draw_needs", "travel_time", "freeing_time", "tool_search", "work"},
     "EXTRA_DRAWS": {"note_impairment", "next_probe"},
     "AIM_DRAWS": {"aim_at_sensors", "let_sensors_die", "aim_at_battery", "aim_at_outage"},
-    "SENSOR_DRAWS": {"next_sensor_death", "on_sensor"},
+    "SENSOR_DRAWS": {"next_sensor_death", "order_sensor"},
+    "PICKUP_DRAWS": {"start", "on_pickup", "order_pickup"},
+    "HOLD_DRAWS": {"judge_pressure"},
     "SOURCES_DRAWS": {"start", "on_source"},
 }
 #: Streams whose counts go up by one with each draw of a life.
@@ -73,6 +75,8 @@ COUNTED = (
     "SHOCK_DRAWS",
     "VALVE_DRAWS",
     "SENSOR_DRAWS",
+    "PICKUP_DRAWS",
+    "HOLD_DRAWS",
     "SOURCES_DRAWS",
 )
 #: Streams of which each number is taken once, though some may be left out.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import json
+import math
 import re
 from contextlib import suppress
 from dataclasses import dataclass
@@ -248,8 +249,12 @@ def test_a_stated_price_comes_first(flat):
 def test_steps_are_paired_differences(result):
     first, second, _third = result.worths
     assert second.step.value == pytest.approx(first.damage.value - second.damage.value)
-    # Paired on the same histories, it is hardly less sharp than the vaguer of the two.
-    assert second.step.std_error < 1.1 * max(first.damage.std_error, second.damage.std_error)
+
+
+def test_steps_on_the_same_histories_are_sharper_than_on_others(flat):
+    first, second = size(flat, "clamped", ratings=RATINGS[:2], histories=256).worths
+    apart = math.hypot(first.damage.std_error, second.damage.std_error)
+    assert second.step.std_error < 0.7 * apart
 
 
 @dataclass(frozen=True)
