@@ -134,7 +134,9 @@ def figures() -> Iterator[str]:
 
 
 _STAGES: dict[Stage, str] = {
-    "earlier": "what comes before the closing element",
+    "not fitted": "nothing fitted",
+    "sensing": "sensing",
+    "logic": "logic and power",
     "element": "the closing element",
     "torque": "torque",
     "time": "time",

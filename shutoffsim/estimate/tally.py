@@ -14,6 +14,7 @@ the interval is a bound (the "rule of three": what was never seen in n histories
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -298,26 +299,34 @@ class Tally:
         reach = _times(self._unseen * leaks, max(self._most(d, figure) for d in pair))
         return Estimate(value, math.nan, value - reach, value + reach)
 
-    def share(self, design: int, figure: int, of: int = LEAKS) -> Estimate:
-        """Return the ratio of two figures, with a standard error by linearisation.
+    def share(
+        self, design: int, figure: int | Sequence[int], of: int | Sequence[int] = LEAKS
+    ) -> Estimate:
+        """Return the ratio of two figures, or sums of some, with a standard error by linearisation.
 
         Where nothing, or nothing else, was seen the interval ends 3 / (histories) away from it.
         """
-        whole = self.total[design, of]
+        parts, wholes = np.atleast_1d(figure), np.atleast_1d(of)
+        whole = float(self.total[design, wholes].sum())
         if whole <= 0.0:
             return Estimate(math.nan, math.nan, 0.0, 1.0)
-        value = float(self.total[design, figure] / whole)
+        value = float(self.total[design, parts].sum()) / whole
         if value >= 1.0 - 1e-12:
             value = 1.0
-        if value in (0.0, 1.0) and self._defined(design, figure):
+        if value in (0.0, 1.0) and all(self._defined(design, f) for f in parts.tolist()):
             return Estimate.exact(value)
         if self.blocks < 2:
             return Estimate(value, math.nan, 0.0, 1.0)
-        error = self._ratio_error(self.products[design], figure, of, value, whole)
+        sums = [[self._product(design, a, b) for b in (parts, wholes)] for a in (parts, wholes)]
+        error = self._ratio_error(np.array(sums), 0, 1, value, whole)
         if error == 0.0 or value in (0.0, 1.0):
             low = (1.0 - self._unseen) * value
             return Estimate(value, math.nan, low, low + self._unseen)
         return with_interval(value, error, self.blocks, 0.0, 1.0)
+
+    def _product(self, design: int, some: Any, others: Any) -> float:
+        """Return the product of two sums of figures, summed over blocks."""
+        return float(self.products[design][np.ix_(some, others)].sum())
 
     def _dearest(self, design: int) -> float:
         """Return the most that a repair can cost."""

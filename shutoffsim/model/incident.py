@@ -268,7 +268,8 @@ def failure_mode(p, s, slot):
     """Return why automation did not stop this leak in time; MODE_NONE when it did.
 
     "In time" is before late_volume has escaped. "Late" is left for a chain that held but was slow.
-    Where a person was faster and every link still held, nothing has failed unless it was late.
+    Where a person was faster and no link broke, nothing has failed unless it was late, whether or
+    not the water would have met a sensor.
     """
     late = s.leak_volume[slot] > p.damage_late_volume
     by = s.leak_by[slot]
@@ -278,6 +279,8 @@ def failure_mode(p, s, slot):
         return L.MODE_NONE
     if s.leak_mode[slot] > L.MODE_NONE:
         return s.leak_mode[slot]
+    if not late and by != L.BY_NOBODY:
+        return L.MODE_NONE
     could = s.leak_demanded[slot] == 1
     for k in range(p.n_sensors):
         if s.reach_volume[slot, k] < math.inf:

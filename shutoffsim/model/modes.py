@@ -12,8 +12,9 @@ from typing import Any, Final, Literal, NamedTuple, get_args
 
 import numpy as np
 
-#: Before the closing element is asked; the element itself; what hangs on torque; time.
-Stage = Literal["earlier", "element", "torque", "time"]
+#: Nothing that could close; until the controller knows; until it asks the closing element; the
+#: element itself; what hangs on its torque; time.
+Stage = Literal["not fitted", "sensing", "logic", "element", "torque", "time"]
 #: What can tell that a closing failed: the controller itself; the current of the motor; the end of
 #: travel, sensed at the motor or at the stem; flow that goes on at the meter; a person at a tap.
 Sense = Literal[
@@ -184,10 +185,10 @@ def _at_once(p: Any) -> None:
 
 FAILURE_MODES: Final[Mapping[str, Mode]] = {
     "no automation": Mode(
-        "earlier", "nothing closes by itself in this design; compare it with one that does"
+        "not fitted", "nothing closes by itself in this design; compare it with one that does"
     ),
     "not sensed": Mode(
-        "earlier",
+        "sensing",
         Change(
             "the water of every leak meets a sensor; a zone without one gets one that cannot fail",
             _sense_all,
@@ -196,29 +197,29 @@ FAILURE_MODES: Final[Mapping[str, Mode]] = {
         ),
     ),
     "sensor dead": Mode(
-        "earlier",
+        "sensing",
         Change("sensors, their batteries and the pickup never fail", _keep_sensors),
         mends="sensors",
     ),
     "message lost": Mode(
-        "earlier", Change("every radio report arrives at the first attempt", _deliver_all)
+        "sensing", Change("every radio report arrives at the first attempt", _deliver_all)
     ),
     "gateway down": Mode(
-        "earlier",
+        "logic",
         Change(
             "sensors and controller decide without the gateway; messages to people still need it",
             _pass_by_gateway,
         ),
     ),
     "controller down": Mode(
-        "earlier",
+        "logic",
         Change("the controller never hangs, and a restart takes no time", _keep_controller),
     ),
     "automation switched off": Mode(
-        "earlier", Change("nobody switches it off after a false alarm", _keep_on)
+        "logic", Change("nobody switches it off after a false alarm", _keep_on)
     ),
     "no power": Mode(
-        "earlier",
+        "logic",
         Change(
             "a battery that never fails or empties takes over, as strong as the supply",
             _power_always,

@@ -46,6 +46,9 @@ def print_failure_on_demand(console: Console, result: FailureOnDemand) -> None:
     shares = plus_minus("share of all leaks", list(rows.values()), 100.0, "%")
     print_table(console, Column("failure mode", tuple(rows)), [shares], "")
     console.print()
+    shares = plus_minus("share of all leaks", list(result.subsystems.values()), 100.0, "%")
+    print_table(console, Column("subsystem", tuple(result.subsystems)), [shares], "")
+    console.print()
     found = result.probability
     if not found.value > 0.0:
         sentence = (
@@ -62,6 +65,14 @@ def print_failure_on_demand(console: Console, result: FailureOnDemand) -> None:
         leaks = amount(1.0 / found.value, found.error / found.value**2)
         sentence = f"About one leak in {leaks} is not stopped in time ({percent(found)})."
     console.print(wrap(sentence, width))
+    if result.subsystems.get("sensing") and result.given_a_demand.value >= 0.0:
+        console.print(
+            wrap(
+                f"Of the leaks that sensing did not miss, {percent(result.given_a_demand)} are not "
+                "stopped in time: the failure given a demand.",
+                width,
+            )
+        )
     if not result.reached:
         reason = "" if found.value > 0.0 else ": it is undefined while no failure has been seen"
         console.print(wrap(f"The requested relative error was not reached{reason}.", width))

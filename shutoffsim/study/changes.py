@@ -242,6 +242,8 @@ class Narrator:
     def _pressure_judged(self, m: Moment, outcome: int) -> tuple[str, Any]:
         if outcome != L.MODE_NONE:
             return f"the valve does not shut for the pressure test: {L.MODES[outcome]}", ()
+        if m.after.stuck_shut > m.before.stuck_shut:
+            return "the valve has shut for the pressure test, and cannot be opened again", ()
         if m.after.position == L.SHUT:
             return "the pressure falls too fast: the valve stays shut", ()
         if m.after.open_leaks > 0:

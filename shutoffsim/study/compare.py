@@ -19,6 +19,7 @@ from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.estimate.stopping import StoppingRule
 from shutoffsim.estimate.tally import Tally, block_for
 from shutoffsim.model import layout as L
+from shutoffsim.study import failures
 from shutoffsim.study.comparison import FIGURES, Comparison, DesignResult, Difference
 from shutoffsim.study.options import Progress, RunOptions
 from shutoffsim.study.runs import run_histories
@@ -187,11 +188,6 @@ def summarise(
 
 
 def _design_result(name: str, d: int, tally: Tally) -> DesignResult:
-    modes = {
-        mode: tally.share(d, T.FIRST_MODE + number)
-        for number, mode in enumerate(L.MODES)
-        if number != L.MODE_NONE and tally.total[d, T.FIRST_MODE + number] > 0.0
-    }
     volumes = {
         label: tally.volume_quantile(d, share).linear(1.0 / LITRE)
         for label, share in (("median", 0.5), ("p95", 0.95))
@@ -199,7 +195,8 @@ def _design_result(name: str, d: int, tally: Tally) -> DesignResult:
     return DesignResult(
         name=name,
         escaped_volume_l=volumes,
-        failure_modes=dict(sorted(modes.items(), key=lambda item: -item[1].value)),
+        failure_modes=failures.by_link(tally, d),
+        failures_by_subsystem=failures.by_subsystem(tally, d),
         hours_without_water_by_cause={
             name: tally.mean(d, T.FIRST_DRY + cause, 0.0)
             for cause, name in enumerate(L.DRY)

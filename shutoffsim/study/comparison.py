@@ -14,6 +14,7 @@ from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.estimate.plain import plain_fields
 from shutoffsim.estimate.tally import Tally
 from shutoffsim.model import layout as L
+from shutoffsim.study import failures
 from shutoffsim.study.digits import amount, interval_words, told
 from shutoffsim.study.figures import Figure, figures_of, of_leaks, yearly
 
@@ -33,12 +34,16 @@ class DesignResult:
     expected_annual_damage, insured_annual_damage : Estimate
         In the scenario's currency per year.
     leaks_per_year, damaging_leaks_per_year, nuisance_closings_per_year : Estimate
+    failure_given_a_demand : Estimate
+        Of the leaks that sensing did not miss, the share that was not stopped in time.
     probability_of_failure_on_demand : Estimate
         Share of leaks that automation did not stop in time; the failure modes add up to it.
     escaped_volume_l : dict of str to Estimate
         ``median`` and ``p95`` over leaks, litres.
     failure_modes : dict of str to Estimate
         Share of all leaks by first broken link, largest first; only those that occurred.
+    failures_by_subsystem : dict of str to Estimate
+        The same by where the link stands: sensing, logic and power, closing element, time.
     hours_without_water_by_cause : dict of str to Estimate
         The same by :data:`shutoffsim.model.layout.DRY`; causes that occurred.
     fitting_test : dict of str to Estimate
@@ -84,6 +89,14 @@ class DesignResult:
             "probability of failure on demand",
         ),
     ]
+    failure_given_a_demand: Annotated[
+        Estimate,
+        Figure(
+            failures.given_a_demand,
+            "1",
+            "the same share of the leaks that sensing did not miss",
+        ),
+    ]
     nuisance_closings_per_year: Annotated[
         Estimate,
         Figure(
@@ -122,6 +135,7 @@ class DesignResult:
     ]
     escaped_volume_l: dict[str, Estimate]
     failure_modes: dict[str, Estimate]
+    failures_by_subsystem: dict[str, Estimate]
     hours_without_water_by_cause: dict[str, Estimate]
     fitting_test: dict[str, Estimate]
     repairs: dict[str, Estimate]

@@ -14,7 +14,7 @@ from shutoffsim.estimate.plain import plain_fields
 from shutoffsim.estimate.stopping import StoppingRule
 from shutoffsim.estimate.tally import Tally
 from shutoffsim.model import layout as L
-from shutoffsim.study import options
+from shutoffsim.study import failures, options
 from shutoffsim.study.options import Progress, RunOptions, check_count
 from shutoffsim.study.runs import run_histories
 from shutoffsim.version import __version__
@@ -50,6 +50,10 @@ class FailureOnDemand:
         Share of leaks that automation did not stop in time.
     modes : dict of str to Estimate
         Share of leaks by first broken link, largest first; they add up to ``probability``.
+    subsystems : dict of str to Estimate
+        The same by where the link stands: sensing, logic and power, closing element, time.
+    given_a_demand : Estimate
+        Of the leaks that sensing did not miss, the share that was not stopped in time.
     reached : bool
         Whether the asked-for relative error was reached.
     """
@@ -64,6 +68,8 @@ class FailureOnDemand:
     horizon_years: float
     probability: Estimate = field(metadata={"key": "probability_of_failure_on_demand"})
     modes: dict[str, Estimate] = field(metadata={"key": "failure_modes"})
+    subsystems: dict[str, Estimate] = field(metadata={"key": "failures_by_subsystem"})
+    given_a_demand: Estimate = field(metadata={"key": "failure_given_a_demand"})
     reached: bool = field(metadata={"key": "precision_reached"})
 
     def as_dict(self) -> dict[str, Any]:
@@ -167,11 +173,6 @@ def failure_on_demand(
     if found.value == 0.0:
         bound = min(HALF_PLAIN * RULE_OF_THREE / tally.n, 1.0)
         found = Estimate(0.0, math.nan, 0.0, bound)
-    modes = {
-        mode: tally.share(0, T.FIRST_MODE + number)
-        for number, mode in enumerate(L.MODES)
-        if number != L.MODE_NONE and tally.total[0, T.FIRST_MODE + number] > 0.0
-    }
     return FailureOnDemand(
         scenario=scenario.name,
         scenario_hash=scenario.hash,
@@ -182,6 +183,8 @@ def failure_on_demand(
         histories=tally.n,
         horizon_years=tally.years,
         probability=found,
-        modes=dict(sorted(modes.items(), key=lambda item: -item[1].value)),
+        modes=failures.by_link(tally, 0),
+        subsystems=failures.by_subsystem(tally, 0),
+        given_a_demand=failures.given_a_demand(tally, 0),
         reached=rule.reached(found.relative_error),
     )

@@ -27,7 +27,7 @@ FLAT = 0.02
 
 #: Links that hang on torque, and those that come before the closing element is asked.
 TORQUE = L.modes_that(lambda mode: mode.stage == "torque")
-EARLIER = L.modes_that(lambda mode: mode.stage == "earlier")
+EARLIER = L.modes_that(lambda mode: mode.stage in ("not fitted", "sensing", "logic"))
 
 
 @dataclass(frozen=True)
