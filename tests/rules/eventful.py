@@ -56,7 +56,8 @@ capacity = "8 Wh", fade = "20 % per year", life = {{mean = "20 days"}}, change =
 test = "10 days"}}
 valve = {{breakaway = {{median = "4 N*m", spread = 1.8}}, age = "5 years", age_factor = \
 {{least = 1, median = 1.4, spread = 1.2}}, age_reference = "10 years", idle_growth = 0.3, \
-seize_time = {{mean = "100 days"}}, closing_share = {{low = 0.5, high = 1.0, shape = "even"}}, opening_share = 1, \
+seize_time = {{mean = "100 days"}}, closing_share = {{low = 0.5, high = 1.0, shape = "even"}}, \
+opening_share = 1, \
 seat_leak = {{low = "0.1 L/h", high = "2 L/h"}}, renew_after = 2}}
 actuator = {{unit_spread = {{median = 0.9, spread = 1.2}}, retries = 2, retry_pause = "10 s", \
 failure_rate = "30 per year", diagnostic = 0.3, stick_chance = 0.1, strip_chance = 0.1, \
