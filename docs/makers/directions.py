@@ -120,6 +120,12 @@ NO_EXERCISE = f'{CLAMP}\nexercise.interval = "never"\nnuisance.rate_per_sensor =
 # Stiff enough to slip in the course of years.
 SLIPPING = f"{CLAMP}\nmount.slip_torque = '4 N*m'\nactuator.retries = 0"
 
+# Nothing that closes by itself works: a person must.
+DEAD = f"{CLAMP}\nactuator.stall_torque = '1 N*m'\nactuator.no_load_current = '0.01 A'"
+RULE = f"{CLAMP}\nflow_rule.fitted = true\nnuisance.rule_rate = '0 per year'"
+RELAXING = f"{NO_EXERCISE}\nmount.slip_torque = '10 N*m'\nmount.creep = 0.08"
+SEEPS = f"{CLAMP}\nleaks.joint.seep_share = 1\nleaks.joint.out_of_reach = 1"
+
 DIRECTIONS: tuple[Direction, ...] = (
     Direction(
         "more stall torque, mount and stem strong enough",
@@ -329,6 +335,98 @@ DIRECTIONS: tuple[Direction, ...] = (
         "repair_cost",
         True,
         "on average",
+    ),
+    Direction(
+        "a mount whose preload creeps more",
+        "the mount slips more often",
+        f"{SLIPPING}\nmount.creep = 0.02",
+        f"{SLIPPING}\nmount.creep = 0.12",
+        "mount slipped",
+        True,
+        "leak by leak",
+    ),
+    Direction(
+        "a mount that grips by its form, not by friction",
+        "the mount slips less often",
+        f'{SLIPPING}\nmount.reaction = "friction"',
+        f'{SLIPPING}\nmount.reaction = "form"',
+        "mount slipped",
+        False,
+        "leak by leak",
+    ),
+    Direction(
+        "a mount that people tighten every month",
+        "the mount slips less often",
+        f'{RELAXING}\nmount.retightening = "never"',
+        f'{RELAXING}\nmount.retightening = "30 days"',
+        "mount slipped",
+        False,
+        "on average",
+    ),
+    Direction(
+        "a better tool for a bare stem, the actuator too weak",
+        "less water escapes",
+        f'{DEAD}\noverride.tool_torque = "3 N*m"',
+        f'{DEAD}\noverride.tool_torque = "20 N*m"',
+        "volume",
+        False,
+        "on average",
+    ),
+    Direction(
+        "a lever instead of a bare stem, the actuator too weak",
+        "less water escapes",
+        f'{DEAD}\noverride.grip = "bare stem"\noverride.tool_torque = "3 N*m"',
+        f'{DEAD}\noverride.grip = "lever"\noverride.tool_torque = "3 N*m"',
+        "volume",
+        False,
+        "on average",
+    ),
+    Direction(
+        "a pickup at the meter that fails more often",
+        "more leaks meet a dead pickup",
+        f'{RULE}\nflow_rule.failure_rate = "0.01 per year"',
+        f'{RULE}\nflow_rule.failure_rate = "0.2 per year"',
+        "sensor dead",
+        True,
+        "leak by leak",
+    ),
+    Direction(
+        "a pickup whose silence is noticed",
+        "fewer leaks meet a dead pickup",
+        f'{RULE}\nflow_rule.failure_rate = "0.2 per year"',
+        f'{RULE}\nflow_rule.failure_rate = "0.2 per year"\nflow_rule.supervised = true',
+        "sensor dead",
+        False,
+        "leak by leak",
+    ),
+    Direction(
+        "a siren that the mains feed, not a battery, where mains fail often",
+        "leaks are found later",
+        f'{PERSON.replace("none", "alarm only")}\nmains.outage_rate = "40 per year"\n'
+        'mains.outage_duration = "20 h"\nsiren.power = "own battery"',
+        f'{PERSON.replace("none", "alarm only")}\nmains.outage_rate = "40 per year"\n'
+        'mains.outage_duration = "20 h"\nsiren.power = "mains"',
+        "found",
+        True,
+        "on average",
+    ),
+    Direction(
+        "a test of the pressure every week, seeps that no sensor meets",
+        "less water escapes",
+        SEEPS,
+        f"{SEEPS}\npressure_test.fitted = true",
+        "volume",
+        False,
+        "on average",
+    ),
+    Direction(
+        "a small actuator on 7.4 V instead of 6 V",
+        "fewer closings end in undersized torque",
+        f'{NO_EXERCISE}\nactuator.class = "30 kgf*cm class"\nsupply.voltage = "6 V"',
+        f'{NO_EXERCISE}\nactuator.class = "30 kgf*cm class"\nsupply.voltage = "7.4 V"',
+        "undersized torque",
+        False,
+        "leak by leak",
     ),
     Direction(
         "hoses replaced in time",
