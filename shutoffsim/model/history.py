@@ -35,7 +35,7 @@ from shutoffsim.model.incident import (
     set_flow,
     set_position,
 )
-from shutoffsim.model.occupancy import awake_share, presence_at, until_presence_changes
+from shutoffsim.model.occupancy import presence_at, until_presence_changes
 from shutoffsim.model.quantiles import quantile, waiting
 from shutoffsim.model.site import FIRST_TRIP, draw_site, site_draw
 from shutoffsim.model.streams import (
@@ -74,7 +74,6 @@ def start(p, s, delay):
     s.controller = 1
     s.gateway_at = -1.0
     failure = draw_site(p, s)
-    s.awake_share = awake_share(p)
     s.moved_at = -p.valve_idle_start
     s.born_at = -p.valve_age
     s.seize_after = quantile(p.valve_seize_time, uniform(s.seed, s.history, VALVE_DRAWS, 0))
@@ -96,7 +95,7 @@ def start(p, s, delay):
     if p.flow_rule_fitted == 1:
         delay[L.PICKUP] = waiting(p.flow_rule_failure_rate, next_draw(s, PICKUP_DRAWS))
     for i in range(p.n_sources):
-        delay[L.FIRST_SOURCE + i] = waiting(leak.greatest_rate(p, s, i), source_draw(s, i, 0))
+        delay[L.FIRST_SOURCE + i] = waiting(leak.greatest_rate(p, i), source_draw(s, i, 0))
     if p.n_sensors > 0:
         delay[L.SENSOR_CHECK] = p.detection_test_interval
         delay[L.SENSOR_SHOCK] = next_shock(p, s, 0.0)
@@ -514,7 +513,7 @@ def on_sensor_shock(p, s, now, delay):
 @kernel
 def on_source(p, s, i, now, delay):
     """A candidate of source ``i``: a leak starts with the chance rate / bound (thinning)."""
-    bound = leak.greatest_rate(p, s, i)
+    bound = leak.greatest_rate(p, i)
     rate = leak.leak_rate(p, s, i, now, presence_at(p, s, now))
     number = s.n_source[i]
     accepted = source_draw(s, i, 1) * bound < rate

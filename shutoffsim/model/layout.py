@@ -145,6 +145,7 @@ PARAMETER_FIELDS = (
     ("people_trips", "i", "-", "1: people go on trips"),
     ("people_stay", DIST, "s", "time between trips"),
     ("people_trip", DIST, "s", "length of a trip"),
+    ("people_awake_share", "f", "-", "long-run share of time, trips included, awake at home"),
     ("people_shut_on_leaving", "f", "-", "chance per trip that people shut the valve themselves"),
     ("people_start_away", "f", "-", "chance that the history starts during a trip"),
     ("people_notice_burst", "f", "s", "median time for a person awake at home to notice a burst"),
@@ -560,7 +561,6 @@ STATE_FIELDS = (
     ("trip", "i", "1: people are on a trip"),
     ("away_mode", "i", "1: away mode is set"),
     ("presence", "i", "where people are (kept while a leak is open)"),
-    ("awake_share", "f", "share of an ordinary week awake at home"),
     ("knows_valve", "i", "1: the people know their stop valve"),
     # power and control
     ("supply_ok", "i", ""),

@@ -61,12 +61,13 @@ def leak_rate(p, s, i, t, presence):
     if s.trip == 1:
         rate *= p.source_trip_factor[i]
     if p.source_in_use[i] == 1:
-        rate = rate / s.awake_share if presence == AWAKE and s.awake_share > 0.0 else 0.0
+        share = p.people_awake_share
+        rate = rate / share if presence == AWAKE and share > 0.0 else 0.0
     return rate
 
 
 @kernel
-def greatest_rate(p, s, i):
+def greatest_rate(p, i):
     """Return a bound of :func:`leak_rate` over the whole history, for thinning."""
     shape = p.source_life_shape[i]
     rate = p.source_rate[i]
@@ -82,8 +83,8 @@ def greatest_rate(p, s, i):
     if p.source_winter[i] > 0.0:
         rate *= 4.0
     rate *= max(1.0, p.source_spell_factor[i]) * max(1.0, p.source_trip_factor[i])
-    if p.source_in_use[i] == 1 and s.awake_share > 0.0:
-        rate /= s.awake_share
+    if p.source_in_use[i] == 1 and p.people_awake_share > 0.0:
+        rate /= p.people_awake_share
     return rate
 
 

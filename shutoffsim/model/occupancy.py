@@ -43,16 +43,3 @@ def until_presence_changes(p, s, t):
         if in_half_hour(p, s, number) != s.presence:
             return number * HALF_HOUR - t
     return NEVER
-
-
-@kernel
-def awake_share(p):
-    """Return the long-run share of an ordinary week in which somebody is awake at home."""
-    total = 0.0
-    for number in range(HALF_HOURS):
-        code = p.people_week[number]
-        if code == AWAKE:
-            total += 1.0
-        elif code == PERHAPS_OUT:
-            total += 1.0 - p.people_out_chance[number // 48]
-    return total / HALF_HOURS

@@ -12,6 +12,7 @@ from rich.text import Text
 from shutoffsim import units
 from shutoffsim.report.text import wrap
 from shutoffsim.scenario.entries import COMMON, YOURS, Entry
+from shutoffsim.scenario.leak_rates import leaks_a_year
 from shutoffsim.scenario.ledger import told
 from shutoffsim.scenario.library import EVIDENCE
 from shutoffsim.scenario.pipes import full_bore_flow
@@ -74,6 +75,8 @@ def print_values(console: Console, scenario: Scenario, design: str | None = None
             console.print(_indented(entry.source, console.width, "      ", "      "))
     for line in _supply_pipes(scenario, names):
         console.print("\n" + wrap(line, console.width))
+    for line in _leaks(scenario, names):
+        console.print("\n" + wrap(line, console.width))
     console.print("\nHow well founded the values are:")
     for label, number in count_evidence(scenario, design).items():
         console.print(f"  {number:>4}  {label}: {_MEANING.get(label, '')}".rstrip(": "))
@@ -109,6 +112,19 @@ def _supply_pipes(scenario: Scenario, names: Sequence[str]) -> Iterator[str]:
                 f"{units.format(temperature, 'temperature')}"
             )
             told.setdefault(text, []).append(name)
+    for text, designs in told.items():
+        where = "" if len(designs) == len(names) else f"; {', '.join(designs)}"
+        yield f"Computed: {text}{where}."
+
+
+def _leaks(scenario: Scenario, names: Sequence[str]) -> Iterator[str]:
+    """Yield the leaks a year of each design, each different account once."""
+    told: dict[str, list[str]] = {}
+    for name in names:
+        found = leaks_a_year(scenario.design(name).system, scenario.service_life)
+        each = ", ".join(f"{source} {number:.2g}" for source, number in found.items())
+        text = f"leaks a year, age, season, weather and trips counted: {each}"
+        told.setdefault(f"{text}; in all {sum(found.values()):.2g}", []).append(name)
     for text, designs in told.items():
         where = "" if len(designs) == len(names) else f"; {', '.join(designs)}"
         yield f"Computed: {text}{where}."

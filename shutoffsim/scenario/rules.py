@@ -101,7 +101,7 @@ def _water(system: System) -> dict[str, Any]:
 
 def _people(system: System) -> dict[str, Any]:
     people = system.people
-    days = [getattr(people.week, day) or people.week.weekdays for day in _DAYS]
+    days = days_of_week(people)
     pattern = [_STATES[state] for day in days for state in day.half_hours]
     start_away = away_share(people) if people.start_away is None else people.start_away
     return {
@@ -109,6 +109,7 @@ def _people(system: System) -> dict[str, Any]:
         "people_week_stays": _stays(pattern),
         "people_out_chance": [day.out_chance for day in days],
         "people_start_away": start_away if people.trips else 0.0,
+        "people_awake_share": awake_share(people) * (1.0 - away_share(people)),
         "people_notice_log_spread": math.log(people.notice_spread),
         "notification_log_spread": math.log(system.notification.spread),
         "neighbour_notices": system.neighbour.notices and system.dwelling.units_below > 0,
@@ -127,6 +128,20 @@ def _stays(pattern: list[int]) -> list[int]:
         ends = here != ahead or (here == layout.PERHAPS_OUT and (at + 1) % 48 == 0)
         stays[at % length] = 1 if ends else min(stays[(at + 1) % length] + 1, length)
     return stays
+
+
+def days_of_week(people: People) -> list[calendar.Day]:
+    """Return the seven days, from Monday on."""
+    return [getattr(people.week, day) or people.week.weekdays for day in _DAYS]
+
+
+def awake_share(people: People) -> float:
+    """Return the share of an ordinary week in which somebody is awake at home."""
+    share = 0.0
+    for day in days_of_week(people):
+        likely = {calendar.AWAKE: 1.0, calendar.PERHAPS_OUT: 1.0 - day.out_chance}
+        share += sum(likely.get(state, 0.0) for state in day.half_hours)
+    return share / (7 * calendar.HALF_HOURS_A_DAY)
 
 
 def away_share(people: People) -> float:

@@ -114,7 +114,7 @@ starts = "STARTS"}
         ("any time", 1, 0, L.AWAKE, 5),
         ("any time", 0, 1, L.AWAY, 7),
         ("any time", 1, 1, L.AWAY, 35),
-        ("in use", 0, 0, L.AWAKE, 4),  # awake a quarter of the week
+        ("in use", 0, 0, L.AWAKE, 4),  # awake a quarter of the time
         ("in use", 1, 0, L.AWAKE, 20),
         ("in use", 0, 0, L.ASLEEP, 0),
         ("in use", 0, 0, L.OUT, 0),
@@ -124,10 +124,10 @@ starts = "STARTS"}
 def test_what_raises_the_rate_of_a_leak(starts, spell, trip, presence, factor):
     p = perfect(RATES.replace("STARTS", starts)).parameters()[0]
     s = new_state(1, 0)[0]
-    s.awake_share, s.spell, s.trip = 0.25, spell, trip
+    p.people_awake_share, s.spell, s.trip = 0.25, spell, trip
     rate = leak.leak_rate(p, s, 0, DAY, presence)
     assert rate * YEAR == pytest.approx(6 * factor, rel=1e-9)
-    assert leak.greatest_rate(p, s, 0) * YEAR >= 6 * factor * (1 - 1e-12)
+    assert leak.greatest_rate(p, 0) * YEAR >= 6 * factor * (1 - 1e-12)
 
 
 @pytest.mark.parametrize(
@@ -144,9 +144,8 @@ replace_at = "{replace} years"}}
     ).parameters()[0]
     rate = leak.part_rate(p, 0, at * YEAR) * YEAR
     assert rate == pytest.approx(3 * 2.5 / 20 * (now / 20) ** 1.5, rel=1e-9)
-    s = new_state(1, 0)[0]
     most = max(replace, age) if age < replace < age + 10 else min(age % replace + 10, replace)
-    greatest = leak.greatest_rate(p, s, 0) * YEAR
+    greatest = leak.greatest_rate(p, 0) * YEAR
     assert greatest == pytest.approx(3 * 2.5 / 20 * (most / 20) ** 1.5, rel=2e-3)
 
 
@@ -210,4 +209,7 @@ def test_the_share_of_a_week_awake_at_home():
     """Four working days of 16 h less 0.6 of 9 h, three resting ones of 14 h less 2 h."""
     p = perfect(WEEK).parameters()[0]
     hours = 4 * (16 - 0.6 * 9) + 3 * (14 - 2)
-    assert occupancy.awake_share(p) == pytest.approx(hours / 168, rel=1e-12)
+    assert p.people_awake_share == pytest.approx(hours / 168, rel=1e-12)
+    trips = 'people = {trips = true, stay = "27 days", trip = "9 days"}\n'
+    q = perfect(WEEK + trips).parameters()[0]
+    assert q.people_awake_share == pytest.approx(hours / 168 * 0.75, rel=1e-12)

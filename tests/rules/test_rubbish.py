@@ -212,7 +212,7 @@ def test_power_that_is_lost_starts_on_what_the_battery_holds_then():
 SET_AT_START = [
     *("spell", "mains", "supply_ok", "battery_ok", "controller", "gateway_at", "trip"),
     *("pressure", "breakaway", "age_factor", "seat_leak", "unit", "creep", "knows_valve"),
-    *("moved_at", "born_at", "seize_after", "awake_share", "weight", "limit", "pickup_ok"),
+    *("moved_at", "born_at", "seize_after", "weight", "limit", "pickup_ok"),
 ]
 
 
