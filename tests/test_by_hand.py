@@ -66,8 +66,8 @@ def assert_turns_at(threshold: float, changes: str, column: str, below: int, abo
 
 
 MOTOR = """
-actuator = {rated_voltage = "6 V", stall_torque = "4 N*m", stall_current = "3 A", \
-current_limit = "2.5 A", no_load_current = "0.3 A", ambient = "5 degC", \
+actuator = {rated_voltage = "6 V", off_rating = true, stall_torque = "4 N*m", \
+stall_current = "3 A", current_limit = "2.5 A", no_load_current = "0.3 A", ambient = "5 degC", \
 temperature_derating = "0.4 % per K", stall_cutoff = "CUTOFF", \
 thermal_resistance = "20 K/W", thermal_time = "20 s", winding_limit = "125 degC"}
 """
@@ -305,6 +305,7 @@ def test_a_neighbour_below_calls():
         sensors.a.reach_chance = 0
         dwelling.units_below = 1
         neighbour = {notices = true, volume = "60 L", notice = "200 s"}
+        damage.late_volume = "10 L"
         """
     )[0, 0, 0]
     assert row["found"] == pytest.approx(600 + 200 + 1000, rel=1e-6)
@@ -356,6 +357,7 @@ def test_a_flow_rule_has_other_limits_when_away():
 
 def test_a_flow_below_the_rule_is_not_seen():
     changes = RULE.replace("VOLUME", "120") + 'leaks.hose.open_end_flow = "0.99 L/min"'
+    changes += '\ndamage.late_volume = "10 L"'
     row = rows_of(changes)[0, 0, 0]
     assert np.isnan(row["sensed"])
     assert row["mode"] == L.MODE_NOT_SENSED

@@ -16,6 +16,7 @@ from shutoffsim.model import layout as L
 from shutoffsim.report.elements import WORDS
 from shutoffsim.report.modes import MODES
 from shutoffsim.scenario.schema import System
+from shutoffsim.study import failures
 from shutoffsim.study.size import shortfall, worth
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -114,11 +115,16 @@ def test_every_mode_can_be_taken_out_or_says_why_not():
 
 
 def test_stages_follow_the_chain():
-    """What comes before the element stands before it; time comes last."""
+    """Sensing, logic and power, the element; time comes last. Each is of one subsystem."""
     stages = [mode.stage for mode in modes.FAILURE_MODES.values()]
-    earlier = stages.count("earlier")
-    assert set(stages[:earlier]) == {"earlier"}
-    assert stages.index("time") == len(stages) - 1
+    before = ["not fitted", "sensing", "logic"]
+    firsts = [stages.index(stage) for stage in (*before, "element", "time")]
+    assert firsts == sorted(firsts)
+    assert {"element", "torque"}.isdisjoint(stages[: firsts[3]])
+    assert set(before).isdisjoint(stages[firsts[3] :])
+    assert firsts[-1] == len(stages) - 1
+    split = [stage for stages in failures.SUBSYSTEMS.values() for stage in stages]
+    assert sorted(split) == sorted(get_args(modes.Stage))
 
 
 def test_sizing_tells_every_way_that_torque_fails():

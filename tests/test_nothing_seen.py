@@ -39,6 +39,7 @@ sensors.a.reach_chance = 0.9995
 TRUTH = 1e-6 * 0.0005 * 12_000.0  # leaks a year x share not sensed x loss
 #: As RARE, but every other leak is not sensed.
 HALF = RARE.replace("0.9995", "0.5")
+UNSEEN = 'sensors.a.reach_chance = 0\ndamage.late_volume = "1 L"\n'
 NOTHING = '\nelement.kind = "none"\n'
 HARMLESS = '\ndamage.harmless = "1 m3"\n'
 
@@ -204,7 +205,7 @@ def test_two_histories_say_nothing_of_a_share_that_was_not_seen():
     assert (failing.value, failing.low, failing.high) == (0.0, 0.0, 1.0)
     assert math.isnan(failing.std_error)
     assert percent(failing) == "unknown"
-    result = compared("sensors.a.reach_chance = 0", histories=2)
+    result = compared(UNSEEN, histories=2)
     design = result.designs[0]
     always = design.probability_of_failure_on_demand
     assert (always.value, always.low, always.high) == (1.0, 0.0, 1.0)
@@ -223,7 +224,7 @@ def test_without_automation_all_fail_by_definition(histories):
 
 
 def test_a_share_of_all_that_was_only_seen_is_a_bound():
-    design = compared("sensors.a.reach_chance = 0", histories=300).designs[0]
+    design = compared(UNSEEN, histories=300).designs[0]
     failing = design.probability_of_failure_on_demand
     assert failing.value == 1.0
     assert failing.low == pytest.approx(0.99)
@@ -333,7 +334,7 @@ def test_shares_at_the_edges():
 
 def test_failing_at_every_leak_is_told_as_that():
     said = {}
-    for name, changes in (("none", NOTHING), ("never sensed", "sensors.a.reach_chance = 0")):
+    for name, changes in (("none", NOTHING), ("never sensed", UNSEEN)):
         text = io.StringIO()
         result = failure_on_demand(perfect(changes), "0", most=64)
         print_failure_on_demand(make_console(text), result)

@@ -45,9 +45,10 @@ def print_failure_on_demand(console: Console, result: FailureOnDemand) -> None:
     rows = {**_large(result), "all": result.probability}
     shares = plus_minus("share of all leaks", list(rows.values()), 100.0, "%")
     print_table(console, Column("failure mode", tuple(rows)), [shares], "")
-    console.print()
-    shares = plus_minus("share of all leaks", list(result.subsystems.values()), 100.0, "%")
-    print_table(console, Column("subsystem", tuple(result.subsystems)), [shares], "")
+    if len(result.modes) > 1:
+        console.print()
+        shares = plus_minus("share of all leaks", list(result.subsystems.values()), 100.0, "%")
+        print_table(console, Column("subsystem", tuple(result.subsystems)), [shares], "")
     console.print()
     found = result.probability
     if not found.value > 0.0:

@@ -23,7 +23,7 @@ exercise = {{interval = "30 days", coverage = 0}}
 """
 #: One thing wrong in a system that is otherwise perfect, by the mode that it causes.
 SPOILED = {
-    "not sensed": "sensors.a.reach_chance = 0.5",
+    "not sensed": 'sensors.a.reach_chance = 0.5\ndamage.late_volume = "4 L"',
     "sensor dead": 'sensors.a.failure_rate = "1 per year"',
     "message lost": "sensors.a.attempt_success = 0.5",
     "gateway down": "gateway = {fitted = true, availability = 0.5}\ndetection.via_gateway = true",

