@@ -85,14 +85,12 @@ def test_compare_prints_what_a_buyer_asks(compared):
     text = compared[0].stdout
     for words in (
         "Holiday cottage",
-        "expected annual",
-        "damage, EUR",
-        "reduction",
-        "probability of",
-        "damaging",
-        "nuisance",
-        "escaped",
-        "largest failure modes",
+        "the owner saves",
+        "the insurer",
+        "It costs",
+        "plus battery",
+        "net",
+        "--full",
         "40 histories of 10 years",
         "seed 1",
         shutoffsim.__version__,
@@ -107,6 +105,24 @@ def test_compare_prints_what_a_buyer_asks(compared):
         shutoffsim.load(COTTAGE), ["no automation", "plus battery"], histories=40
     ).answer()
     assert " ".join(answer.split()) in " ".join(text.split())
+    assert len(text.splitlines()) < 30
+    assert "> 99.9 %" not in text
+
+
+def test_compare_prints_all_tables_when_asked():
+    text = run("compare", COTTAGE, "--histories", 8, "--full", width=80).stdout
+    for words in (
+        "expected annual",
+        "damage, EUR",
+        "reduction",
+        "probability of",
+        "damaging",
+        "nuisance",
+        "escaped",
+        "largest failure modes",
+        "fitting test",
+    ):
+        assert words in text, words
 
 
 @pytest.mark.parametrize("width", [40, 72, 80, 100, 120])

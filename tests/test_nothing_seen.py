@@ -53,6 +53,7 @@ def printed(result: shutoffsim.Comparison) -> str:
     console = make_console(text)
     console.width = 200
     print_comparison(console, result, "x.toml")
+    print_comparison(console, result, "x.toml", full=True)
     return text.getvalue()
 
 

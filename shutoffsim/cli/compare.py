@@ -66,7 +66,10 @@ def compare(
         ),
     ] = None,
     brief: Annotated[
-        bool, typer.Option("--brief", help="Print only the answer, without tables.")
+        bool, typer.Option("--brief", help="Print only the verdict, without the steps.")
+    ] = False,
+    full: Annotated[
+        bool, typer.Option("--full", help="Print all tables: every figure of every design.")
     ] = False,
     cluster: ClusterOption = None,
     store: StoreOption = None,
@@ -110,4 +113,6 @@ def compare(
         write_result(result)
         if table:
             table.describe_run(result)
-    print_comparison(make_console(), result, str(scenario), wanted=precision, brief=brief)
+    print_comparison(
+        make_console(), result, str(scenario), wanted=precision, brief=brief, full=full
+    )

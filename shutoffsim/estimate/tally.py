@@ -32,6 +32,7 @@ from shutoffsim.model.streams import BLOCK
 (
     LOSS,
     INSURED,
+    OWN,  # loss less what the policy pays
     LEAKS,
     DAMAGING,
     FAILED,
@@ -42,8 +43,8 @@ from shutoffsim.model.streams import BLOCK
     REPAIR_COST,
     DRY,
     COUNT,
-) = range(12)
-FIRST_MODE = 12
+) = range(13)
+FIRST_MODE = 13
 FIRST_REPAIR = FIRST_MODE + len(L.MODES)
 FIRST_DRY = FIRST_REPAIR + len(L.REPAIRS)
 FIGURES = FIRST_DRY + len(L.DRY)
@@ -113,6 +114,7 @@ class Tally:
         parts = weight * rows["loss"]
         figures[..., LOSS] = parts.sum(axis=2)
         figures[..., INSURED] = (weight * rows["insured"]).sum(axis=2)
+        figures[..., OWN] = figures[..., LOSS] - figures[..., INSURED]
         figures[..., LEAKS] = weight.sum(axis=2)
         figures[..., DAMAGING] = (weight * (rows["loss"] > 0.0)).sum(axis=2)
         figures[..., FAILED] = (weight * (rows["mode"] > L.MODE_NONE)).sum(axis=2)
@@ -232,7 +234,7 @@ class Tally:
 
     def _most(self, design: int, figure: int) -> float:
         """Return the most that one leak can add to a figure."""
-        if figure not in (LOSS, INSURED, NATURAL_LOSS):
+        if figure not in (LOSS, INSURED, OWN, NATURAL_LOSS):
             return 1.0
         if self.params is None:
             return math.inf

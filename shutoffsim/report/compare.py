@@ -16,6 +16,7 @@ from shutoffsim.report.text import (
     ranges,
     wrap,
 )
+from shutoffsim.report.verdict import steps, verdict
 from shutoffsim.study.cautions import ESTIMATE
 from shutoffsim.study.comparison import FIGURES
 
@@ -29,9 +30,14 @@ _LEAST_SHARE = 0.005  # of all leaks; a rarer failure mode is not among the larg
 
 
 def print_comparison(
-    console: Console, result: Comparison, file: str, wanted: str = "", brief: bool = False
+    console: Console,
+    result: Comparison,
+    file: str,
+    wanted: str = "",
+    brief: bool = False,
+    full: bool = False,
 ) -> None:
-    """Print a comparison of designs: the answer, then what it rests on.
+    """Print a comparison of designs: the verdict, the steps, then what it rests on.
 
     Parameters
     ----------
@@ -44,20 +50,31 @@ def print_comparison(
     wanted : str
         The precision asked for, as a person wrote it; used when it was not reached.
     brief : bool
-        Leave the tables out.
+        Leave the steps out.
+    full : bool
+        All tables.
     """
     names = tuple(design.name for design in result.designs)
     title = f"{result.scenario}: {_count(len(names), 'design')}, figures per dwelling"
     console.print(Text(title, style="bold"))
     console.print(Text(wrap(result.answer(), console.width), style="bold"))
-    if not brief:
+    for sentence in verdict(result):
+        console.print(wrap(sentence, console.width))
+    if full:
         _print_tables(console, result, names)
+    elif result.steps and not brief:
+        head = f"What each step alone saves, of it for whom, and costs, {result.currency} a year;"
+        head += " against the row above unless it says so:"
+        console.print("\n" + wrap(head, console.width))
+        print_table(console, *steps(result), "before")
     cautions = _cautions(result, wanted)
     if cautions:
         console.print("\nRead the intervals with care:")
         for line in cautions:
             console.print(wrap(line, console.width))
     console.print()
+    if not full:
+        console.print(wrap(f"All tables: shutoffsim compare {file} --full", console.width))
     console.print(wrap(_facts(result), console.width))
     rests = _count(len(result.assumptions), "assumption")
     console.print(

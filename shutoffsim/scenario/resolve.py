@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -52,6 +52,8 @@ class Design:
         All values by path, as they stand in the file or the library.
     origins : dict
         For each value from the library, its entry; the others are the user's.
+    like : str
+        The design that it is like; empty: it starts from the common part.
     """
 
     name: str
@@ -61,6 +63,7 @@ class Design:
     stated_in: Mapping[Path, str]
     written: Mapping[Path, Any]
     origins: Origins
+    like: str = ""
 
     @cached_property
     def entries(self) -> Mapping[Path, Entry]:
@@ -105,7 +108,8 @@ def resolve(tables: Mapping[str, Any], where: str, text: str) -> tuple[Heading, 
     for name, (tables_of_it, owners, description) in stated.items():
         made = make_design(name, description, tables_of_it, owners, heading.currency, problems)
         if made is not None:
-            designs.append(made)
+            like = tables["designs"][name].get("like", "") if name else ""
+            designs.append(replace(made, like=like))
         if problems.full:
             break
     problems.stop_if_any()

@@ -23,6 +23,7 @@ from shutoffsim.study import failures
 from shutoffsim.study.comparison import FIGURES, Comparison, DesignResult, Difference
 from shutoffsim.study.options import Progress, RunOptions
 from shutoffsim.study.runs import run_histories
+from shutoffsim.study.steps import all_steps
 from shutoffsim.version import __version__
 
 if TYPE_CHECKING:
@@ -167,6 +168,7 @@ def summarise(
             f"precision not reached after {tally.n:,} histories", PrecisionWarning, stacklevel=3
         )
     best, as_good = _best(names, tally)
+    steps, totals = all_steps(scenario, names, tally)
     return Comparison(
         scenario=scenario.name,
         scenario_hash=scenario.hash,
@@ -179,6 +181,8 @@ def summarise(
         engine=setup.engine,
         designs=tuple(results),
         differences=tuple(differences),
+        steps=steps,
+        totals=totals,
         assumptions=_assumptions(scenario, names),
         best=best,
         as_good=as_good,

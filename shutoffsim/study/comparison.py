@@ -17,6 +17,7 @@ from shutoffsim.model import layout as L
 from shutoffsim.study import failures
 from shutoffsim.study.digits import amount, interval_words, told
 from shutoffsim.study.figures import Figure, figures_of, of_leaks, yearly
+from shutoffsim.study.steps import Step
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -192,6 +193,9 @@ class Comparison:
     designs : tuple of DesignResult
         In the order asked for; the first is the reference.
     differences : tuple of Difference
+    steps, totals : tuple of Step
+        Savings and costs of each further design against the one that it is like, and against the
+        reference.
     assumptions : tuple of dict
         Values in use that rest on no published source.
     best : str or None
@@ -216,6 +220,8 @@ class Comparison:
     )
     designs: tuple[DesignResult, ...]
     differences: tuple[Difference, ...]
+    steps: tuple[Step, ...] = ()
+    totals: tuple[Step, ...] = ()
     best: str | None = None
     as_good: tuple[str, ...] = ()
     assumptions: tuple[dict[str, Any], ...]

@@ -12,9 +12,7 @@ import numpy as np
 from shutoffsim.engine.placement import place
 from shutoffsim.engine.run import PROBES, Chunk
 from shutoffsim.errors import ModelError, PrecisionWarning
-from shutoffsim.estimate import tally as T
-from shutoffsim.estimate.estimate import Estimate
-from shutoffsim.estimate.tally import Tally, block_for
+from shutoffsim.estimate.tally import block_for
 from shutoffsim.model import layout as L
 from shutoffsim.study.assessment.ledger import collect_values, failure_on_demand
 from shutoffsim.study.assessment.loss_parts import Removal, YearlyLoss
@@ -33,6 +31,7 @@ from shutoffsim.study.comparison import Comparison
 from shutoffsim.study.incidents import in_order, incident_table
 from shutoffsim.study.options import Progress, check_count
 from shutoffsim.study.periods import checked_periods
+from shutoffsim.study.steps import savings, upkeep_by_events
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -261,10 +260,7 @@ def _designs(
     curves: tuple[YearlyLoss, ...] = yearly_losses(losses, periods)
     reference = scenario.design(names[0]).system
     hour = reference.costs.per_hour_without_water or 0.0
-    repairs = [
-        design.cost_of_repairs_per_year.value + hour * design.hours_without_water_per_year.value
-        for design in comparison.designs
-    ]
+    repairs = [upkeep_by_events(tally, d, hour) for d in range(len(names))]
     found = []
     for d, name in enumerate(names):
         design = scenario.design(name)
@@ -275,7 +271,7 @@ def _designs(
             benefit, reason = worth(
                 design.system,
                 reference,
-                *_savings(tally, losses, d),
+                *savings(tally, d, 0),
                 comparison.horizon_years,
                 (repairs[d], repairs[0]),
             )
@@ -299,18 +295,6 @@ def _designs(
             )
         )
     return tuple(found)
-
-
-def _savings(tally: Tally, losses: LossTally, d: int) -> tuple[Estimate, Estimate, Estimate]:
-    """Return the reductions of all damage, of its insured part and of the owner's part."""
-    whole = -tally.difference(d, T.LOSS)
-    insured = -tally.difference(d, T.INSURED)
-    own = losses.own_difference(d)
-    if tally.alike(d, 0):
-        own = Estimate.exact(0.0)
-    elif own.std_error == 0.0:
-        own = tally.equal_everywhere(d, T.LOSS, 0, own.value)
-    return whole, insured, -own
 
 
 def _warnings(comparison: Comparison) -> tuple[str, ...]:

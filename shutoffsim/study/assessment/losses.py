@@ -17,8 +17,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shutoffsim.estimate.estimate import Estimate
-from shutoffsim.estimate.jackknife import GROUPS, jackknife
+from shutoffsim.estimate.jackknife import GROUPS
 from shutoffsim.estimate.quantiles import spread_evenly
 from shutoffsim.model import layout as L
 from shutoffsim.model.streams import BLOCK
@@ -84,8 +83,6 @@ class LossTally:
         Sum of weight x loss by failure mode.
     mode_leaks : array (k, groups, modes)
         Sum of weights by failure mode.
-    own : array (k, groups)
-        Sum of the yearly loss that the owner bears, less that of the first design.
     times : array (k, groups, steps, bins)
         Sum of weights by duration; the last bin: it never happened.
     """
@@ -104,7 +101,6 @@ class LossTally:
         self.apart: list[dict[float, Array] | None] = [{} for _design in range(k)]
         self.mode_damage = np.zeros((k, GROUPS, len(L.MODES)))
         self.mode_leaks = np.zeros((k, GROUPS, len(L.MODES)))
-        self.own = np.zeros((k, GROUPS))
         self.times = np.zeros((k, GROUPS, len(STEPS), TIME_BINS + 1))
 
     def add(self, chunk: Any) -> None:
@@ -129,9 +125,6 @@ class LossTally:
                 self.apart[d] = _counted_apart(apart, loss[d], weight[d], group)
         self._count(self.mode_leaks, place, rows["mode"], weight)
         self._count(self.mode_damage, place, rows["mode"], weight * loss)
-        borne = (weight * (loss - rows["insured"])).sum(axis=2) / self.years
-        for d in range(k):
-            self.own[d] += np.bincount(group, borne[d] - borne[0], minlength=GROUPS)
         never = np.isnan(rows["sensed"]) & np.isfinite(weight)
         lasting = (rows["sensed"], rows["stopped"] - rows["sensed"], rows["stopped"])
         for step, duration in enumerate(lasting):
@@ -198,10 +191,6 @@ class LossTally:
             [np.repeat(own[:, None], len(places), axis=1) for places, _, own in pieces], axis=1
         )
         return LossKinds(sizes[order], blur[order], weights[:, order])
-
-    def own_difference(self, d: int) -> Estimate:
-        """Return the yearly loss that the owner bears, design minus the first, paired."""
-        return jackknife(self.own[d][:, None], self.n, lambda total, count: total / count)[0]
 
     @staticmethod
     def _count(into: Array, place: Any, bins: Any, weight: Array) -> None:

@@ -18,6 +18,7 @@ from shutoffsim.engine.placement import Placement, place
 from shutoffsim.engine.run import PROBES, Chunk, Setup
 from shutoffsim.errors import ScenarioError
 from shutoffsim.estimate.estimate import Estimate
+from shutoffsim.estimate.jackknife import jackknife
 from shutoffsim.estimate.tally import block_for
 from shutoffsim.model import layout as L
 from shutoffsim.scenario.entries import Entry, given, words
@@ -26,7 +27,6 @@ from shutoffsim.scenario.library import Default
 from shutoffsim.scenario.quantities import as_written
 from shutoffsim.scenario.resolve import Design
 from shutoffsim.scenario.structure import Path
-from shutoffsim.study.assessment.losses import jackknife
 from shutoffsim.study.assessment.ranges import RULES, range_of
 from shutoffsim.study.assessment.result import Sensitivity, Swing
 from shutoffsim.study.options import Progress
