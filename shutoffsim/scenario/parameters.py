@@ -112,7 +112,7 @@ def compile_parameters(
         records["n_rungs"][at] = len(ladder)
         for field, *_ in layout.RUNG_FIELDS:
             values = [getattr(sheet, field) for sheet in ladder]
-            records[f"rung_{field}"][at, : len(values)] = values
+            records[f"rung_{field}"][at] = values + [0.0] * (layout.MAX_RUNGS - len(ladder))
     leaks = [[system.leaks.get(name) for name in sources] for system in inner]
     known = [[rules.leak_fields(leak, zones) for leak in row] for row in leaks]
     _fill(records, "source", layout.SOURCE_FIELDS, leaks, known)
