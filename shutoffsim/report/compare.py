@@ -16,6 +16,7 @@ from shutoffsim.report.text import (
     ranges,
     wrap,
 )
+from shutoffsim.report.worlds import worlds_pieces
 from shutoffsim.study.cautions import ESTIMATE
 from shutoffsim.study.comparison import FIGURES
 
@@ -50,8 +51,11 @@ def print_comparison(
     title = f"{result.scenario}: {_count(len(names), 'design')}, figures per dwelling"
     console.print(Text(title, style="bold"))
     console.print(Text(wrap(result.answer(), console.width), style="bold"))
+    answer, tables = worlds_pieces(result, console.width)
+    console.print(*answer, sep="\n", end="\n" if answer else "")
     if not brief:
         _print_tables(console, result, names)
+        console.print(*tables, sep="", end="")
     cautions = _cautions(result, wanted)
     if cautions:
         console.print("\nRead the intervals with care:")

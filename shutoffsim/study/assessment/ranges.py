@@ -42,7 +42,7 @@ class Scale(NamedTuple):
 
     def at(self, value: Any, step: float) -> Any:
         """Return a number, a distribution or a capacity, moved by a step."""
-        return _put(value, lambda number: self.move(number, step))
+        return _put(value, lambda number: self.move(number, step)) if step else value
 
 
 class Range(NamedTuple):

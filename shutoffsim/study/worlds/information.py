@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from scipy.interpolate import BSpline
 
 Array = NDArray[np.float64]
-_SHUFFLES = 400
+_SHUFFLES = 2000
+_FALSE = 0.2  # unknowns without effect that are named all the same, mean
 _DEGREE = 3
 
 
@@ -79,7 +80,7 @@ def single(steps: Array, benefits: Array) -> Array:
     chance = np.array(
         [_fitted_gain(basis, benefits[rng.permutation(worlds)]) for _ in range(_SHUFFLES)]
     )
-    reached = np.quantile(chance, 1.0 - 1.0 / max(number, 20))
+    reached = np.quantile(chance, 1.0 - _FALSE / number)
     return np.where(found > reached, np.maximum(found - chance.mean(), 0.0), 0.0)
 
 

@@ -20,7 +20,7 @@ from shutoffsim.study.assessment.worth import annuity, exercise_cost
 from shutoffsim.study.options import Progress
 from shutoffsim.study.worlds import information
 from shutoffsim.study.worlds.draw import steps
-from shutoffsim.study.worlds.make import systems
+from shutoffsim.study.worlds.make import Maker
 from shutoffsim.study.worlds.result import (
     Decision,
     DesignOverWorlds,
@@ -71,11 +71,12 @@ def run_worlds(
     designs = [scenario.design(name) for name in names]
     found = unknowns(designs)
     drawn = steps([each.name for each in found], worlds, seed)
+    maker = Maker(designs, found)
     moved_back: Counter[str] = Counter()
 
     def made() -> Iterator[_Made]:
         for number in range(worlds):
-            own, back = systems(designs, found, drawn[number])
+            own, back = maker.systems(drawn[number])
             moved_back.update({found[i].key for i in back})
             where = (scenario.source_names, scenario.sensor_names, scenario.zone_names)
             yield _Made(number, compile_parameters(own, *where))
