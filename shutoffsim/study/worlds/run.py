@@ -32,7 +32,7 @@ from shutoffsim.study.worlds.spread import best_shares, chance_below_zero, contr
 from shutoffsim.study.worlds.unknowns import Unknown, unknowns
 
 MOST_WORLDS = 100_000
-PROBES = 32  # a history: worlds differ by far more than what more of them would settle
+PROBES = 16  # a history: worlds differ by far more than what more of them would settle
 _FIRST = 5  # unknowns that are named
 _HOUR = 3600.0
 
