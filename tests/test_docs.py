@@ -119,7 +119,10 @@ def test_the_result_page_lists_every_key_and_column(tmp_path):
     page = (ROOT / "docs" / "results.md").read_text("utf-8")
     listed = set(re.findall(r"^\| `([^`]+)`", page, re.M))
     keys: set[str] = set()
-    for words in (["compare", "--histories", "4"], ["pfd", "--relative-error", "50%"]):
+    for words in (
+        ["compare", "--histories", "4", "--worlds", "64"],
+        ["pfd", "--relative-error", "50%"],
+    ):
         file = tmp_path / f"{words[0]}.json"
         result = CliRunner().invoke(app, [*words, str(COTTAGE), "--json", str(file)])
         assert result.exit_code == 0, result.output

@@ -31,6 +31,8 @@ from shutoffsim.cli.options import (
 )
 from shutoffsim.errors import PrecisionWarning
 
+WORLDS = 128
+
 
 @app.command()
 @guarded
@@ -53,6 +55,15 @@ def compare(
         ),
     ] = "2%",
     histories: HistoriesOption = None,
+    worlds: Annotated[
+        int | None,
+        typer.Option(
+            help="Say how sure the answer is given what nobody knows: draw so many worlds over its "
+            f"range; 0: none. Default: {WORLDS}, or none with --histories.",
+            metavar="NUMBER",
+            show_default=False,
+        ),
+    ] = None,
     seed: SeedOption = 1,
     engine: EngineOption = "batch",
     workers: WorkersOption = None,
@@ -80,6 +91,8 @@ def compare(
     from shutoffsim.report.text import make_console
     from shutoffsim.scenario import load
 
+    if worlds is None:
+        worlds = WORLDS if histories is None else 0
     share = None if histories is not None else read_share(precision)
     loaded = load(scenario)
     names = check_names(scenario, loaded, design)
@@ -102,6 +115,7 @@ def compare(
                 names,
                 precision=share,
                 histories=histories,
+                worlds=worlds,
                 seed=seed,
                 engine=engine,
                 workers=default_workers(workers, engine),

@@ -17,6 +17,7 @@ from shutoffsim.report.text import (
     wrap,
 )
 from shutoffsim.report.verdict import steps, verdict
+from shutoffsim.report.worlds import worlds_pieces
 from shutoffsim.study.cautions import ESTIMATE
 from shutoffsim.study.comparison import FIGURES
 
@@ -58,15 +59,20 @@ def print_comparison(
     title = f"{result.scenario}: {_count(len(names), 'design')}, figures per dwelling"
     console.print(Text(title, style="bold"))
     console.print(Text(wrap(result.answer(), console.width), style="bold"))
-    for sentence in verdict(result):
-        console.print(wrap(sentence, console.width))
+    sure, ranges_of, first = worlds_pieces(result, console.width)
+    for sentence in (*sure, *(wrap(line, console.width) for line in verdict(result))):
+        console.print(sentence)
     if full:
         _print_tables(console, result, names)
+        console.print(*ranges_of, sep="", end="")
     elif result.steps and not brief:
         head = f"What each step alone saves, of it for whom, and costs, {result.currency} a year;"
         head += " against the row above unless it says so:"
         console.print("\n" + wrap(head, console.width))
         print_table(console, *steps(result), "before")
+    if first and not brief:
+        console.print()
+        console.print(*first, sep="", end="")
     cautions = _cautions(result, wanted)
     if cautions:
         console.print("\nRead the intervals with care:")

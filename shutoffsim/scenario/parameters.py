@@ -94,40 +94,58 @@ def compile_parameters(
     numpy.recarray, shape (number of systems,)
         Of dtype ``layout.PARAMETERS``, SI.
     """
-    records = np.zeros(len(systems), layout.PARAMETERS).view(np.recarray)
-    copies = _copies()
-    for record, given in zip(records, systems, strict=True):
-        system = rules.in_force(given)
-        fields = rules.system_fields(system)
-        fields |= {"n_sources": len(sources), "n_sensors": len(sensors), "n_rungs": 1}
-        for name, *_ in layout.PARAMETER_FIELDS:
-            if name != "zone_area":
-                value = fields[name] if name in fields else copies[name](system)
-                record[name] = _number(value)
-        for index, name in enumerate(zones):
-            zone = system.zones.get(name)
-            record["zone_area"][index] = zone.area if zone is not None else 1.0
+    records = np.zeros(len(systems), layout.PARAMETERS)
+    inner = [rules.in_force(system) for system in systems]
+    numbers = {"n_sources": len(sources), "n_sensors": len(sensors)}
+    fields = [rules.system_fields(system) | numbers for system in inner]
+    for name, *_ in layout.PARAMETER_FIELDS:
+        if name in fields[0]:
+            records[name] = [_number(own[name]) for own in fields]
+        elif name not in ("zone_area", "n_rungs"):  # below
+            records[name] = [_number(_copies()[name](system)) for system in inner]
+    for at, system in enumerate(inner):
+        areas = [system.zones[name].area if name in system.zones else 1.0 for name in zones]
+        records["zone_area"][at, : len(zones)] = areas
         ladder = [system.actuator]  # the first is not read: it stands as actuator_...
         if system.element.traits.clamped:
             ladder += next_classes(system)
-        record["n_rungs"] = len(ladder)
+        records["n_rungs"][at] = len(ladder)
         for field, *_ in layout.RUNG_FIELDS:
             values = [getattr(sheet, field) for sheet in ladder]
-            record[f"rung_{field}"] = values + [0.0] * (layout.MAX_RUNGS - len(ladder))
-        for index, name in enumerate(sources):
-            leak = system.leaks.get(name)
-            own = rules.leak_fields(leak, zones)
-            for field, *_ in layout.SOURCE_FIELDS:
-                value = own[field] if field in own else getattr(leak, field)
-                record[f"source_{field}"][index] = _number(value)
-        automated = system.element.traits.automated
-        for index, name in enumerate(sensors):
-            sensor = system.sensors.get(name) if automated else None
-            own = rules.sensor_fields(sensor, zones, system.nuisance.rate_per_sensor)
-            for field, *_ in layout.SENSOR_FIELDS:
-                value = own[field] if field in own else getattr(sensor, field)
-                record[f"sensor_{field}"][index] = _number(value)
-    return records
+            records[f"rung_{field}"][at] = values + [0.0] * (layout.MAX_RUNGS - len(ladder))
+    leaks = [[system.leaks.get(name) for name in sources] for system in inner]
+    known = [[rules.leak_fields(leak, zones) for leak in row] for row in leaks]
+    _fill(records, "source", layout.SOURCE_FIELDS, leaks, known)
+    fitted = [
+        [system.sensors.get(name) if system.element.traits.automated else None for name in sensors]
+        for system in inner
+    ]
+    known = [
+        [rules.sensor_fields(sensor, zones, system.nuisance.rate_per_sensor) for sensor in row]
+        for row, system in zip(fitted, inner, strict=True)
+    ]
+    _fill(records, "sensor", layout.SENSOR_FIELDS, fitted, known)
+    return records.view(np.recarray)
+
+
+def _fill(
+    records: Any,
+    kind: str,
+    fields: Sequence[tuple[Any, ...]],
+    things: Sequence[Sequence[Section | None]],
+    known: Sequence[Sequence[Mapping[str, Any]]],
+) -> None:
+    """Fill the fields of all sources or sensors, design by design: what is known, and copies."""
+    number = len(things[0])
+    for field, *_ in fields:
+        if number:
+            records[f"{kind}_{field}"][:, :number] = [
+                [
+                    _number(own[field] if field in own else getattr(thing, field))
+                    for thing, own in zip(*row, strict=True)
+                ]
+                for row in zip(things, known, strict=True)
+            ]
 
 
 def _number(value: Any) -> Any:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from functools import cache
 from typing import Any
 
 from shutoffsim.model import layout
@@ -102,7 +103,7 @@ def _water(system: System) -> dict[str, Any]:
 def _people(system: System) -> dict[str, Any]:
     people = system.people
     days = days_of_week(people)
-    pattern = [_STATES[state] for day in days for state in day.half_hours]
+    pattern = tuple(_STATES[state] for day in days for state in day.half_hours)
     start_away = away_share(people) if people.start_away is None else people.start_away
     return {
         "people_week": pattern,
@@ -116,7 +117,8 @@ def _people(system: System) -> dict[str, Any]:
     }
 
 
-def _stays(pattern: list[int]) -> list[int]:
+@cache
+def _stays(pattern: tuple[int, ...]) -> list[int]:
     """Return for each half hour how many of like kind follow it, itself included.
 
     The day's draw ends with the day, so PERHAPS_OUT counts no further than midnight.

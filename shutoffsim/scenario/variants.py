@@ -80,12 +80,11 @@ def decides(design: Design, path: Path) -> bool:
 
 def _patched(design: Design, raw: Mapping[Path, Any], currency: str) -> Design | None:
     """Return the design with values replaced; None when something is not right."""
-    system = design.system
     try:
-        for path, value in raw.items():
-            system = _replaced(system, path, read(path, value, currency))
+        found = {path: read(path, value, currency) for path, value in raw.items()}
     except ValidationError:
         return None
+    system = put(design.system, nested(found))
     if next(checks.check(system), None) is not None:
         return None
     shown = {path: as_written(value) for path, value in raw.items()}
@@ -97,11 +96,20 @@ def _patched(design: Design, raw: Mapping[Path, Any], currency: str) -> Design |
     )
 
 
-def _replaced(section: Any, path: Path, value: Any) -> Any:
-    """Return a section, or a table of them, with another value somewhere; it stays as it is."""
-    key, *rest = path
-    if isinstance(section, Section):
-        field = parts(type(section))[key].field
-        new = _replaced(getattr(section, field), tuple(rest), value) if rest else value
-        return section.model_copy(update={field: new})
-    return {**section, key: _replaced(section[key], tuple(rest), value)}
+def put(section: Any, tables: Mapping[str, Any]) -> Any:
+    """Return a section, or named ones, with other values in it; it stays as it is.
+
+    Parameters
+    ----------
+    section : Section or mapping of str to Section
+    tables : mapping
+        Values as the schema reads them, nested as in a file.
+    """
+    if not isinstance(section, Section):
+        return {**section, **{name: put(section[name], own) for name, own in tables.items()}}
+    known, update = parts(type(section)), {}
+    for key, value in tables.items():
+        field = known[key].field
+        inner = known[key].model is not None
+        update[field] = put(getattr(section, field), value) if inner else value
+    return section.model_copy(update=update)

@@ -21,9 +21,10 @@ from shutoffsim.estimate.tally import Tally, block_for
 from shutoffsim.model import layout as L
 from shutoffsim.study import failures
 from shutoffsim.study.comparison import FIGURES, Comparison, DesignResult, Difference
-from shutoffsim.study.options import Progress, RunOptions
+from shutoffsim.study.options import Progress, RunOptions, check_count
 from shutoffsim.study.runs import run_histories
 from shutoffsim.study.steps import all_steps
+from shutoffsim.study.worlds.run import MOST_WORLDS, run_worlds
 from shutoffsim.version import __version__
 
 if TYPE_CHECKING:
@@ -43,6 +44,7 @@ def compare(
     *,
     precision: float | None = 0.02,
     histories: int | None = None,
+    worlds: int = 0,
     seed: int = 1,
     engine: Engine = "batch",
     workers: int = 1,
@@ -63,6 +65,9 @@ def compare(
         Wanted relative standard error of each design's expected annual damage.
     histories : int, optional
         Run exactly so many histories instead.
+    worlds : int
+        Compare also in so many worlds that differ in everything nobody knows, with a block of
+        histories in each; 0: not. They are always computed here, not on a cluster.
     seed : int
         0 to 2**64 - 1. One seed and one question give one result, however it is computed.
     engine : {"batch", "trace"}
@@ -105,6 +110,7 @@ def compare(
     if precision is None and histories is None:
         raise ModelError("how long to run is not stated", expected="a precision or histories")
     RunOptions(seed, workers, histories, precision, engine=engine)
+    check_count("worlds", worlds, 0, MOST_WORLDS)
     setup = Setup.of(scenario.parameters(names), seed, engine, names=names)
     rule = StoppingRule(precision, LEAST_HISTORIES, MOST_HISTORIES)
     if histories is not None:
@@ -125,7 +131,13 @@ def compare(
         cluster=cluster,
         store=store,
     )
-    return summarise(scenario, names, setup, tally, rule)
+    result = summarise(scenario, names, setup, tally, rule)
+    if worlds == 0:
+        return result
+    found = run_worlds(
+        scenario, names, worlds, seed, engine=engine, workers=workers, progress=progress
+    )
+    return replace(result, worlds=found)
 
 
 def largest_error(tally: Tally) -> float:

@@ -18,6 +18,7 @@ from shutoffsim.study import failures
 from shutoffsim.study.digits import amount, interval_words, told
 from shutoffsim.study.figures import Figure, figures_of, of_leaks, yearly
 from shutoffsim.study.steps import Step
+from shutoffsim.study.worlds.result import Worlds
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -202,6 +203,8 @@ class Comparison:
         The design with the least expected annual damage, when clearly below the reference.
     as_good : tuple of str
         Designs whose paired difference from it is not distinguishable from zero.
+    worlds : Worlds or None
+        The same over worlds that differ in everything nobody knows; None when not asked for.
     reached : bool
         Whether the asked-for precision was reached.
     """
@@ -224,6 +227,7 @@ class Comparison:
     totals: tuple[Step, ...] = ()
     best: str | None = None
     as_good: tuple[str, ...] = ()
+    worlds: Worlds | None = None
     assumptions: tuple[dict[str, Any], ...]
     tally: InstanceOf[Tally] | None = field(default=None, repr=False, compare=False)
 
@@ -277,10 +281,7 @@ class Comparison:
                 f"“{reference.name}” is expected to cost {told(damage)} "
                 f"{unit} in water damage ({interval_words(damage)})."
             )
-        best = min(
-            self.differences,
-            key=lambda d: (d.expected_annual_damage.value, d.expected_annual_damage.certain),
-        )
+        best = self.most_reducing()
         less = -best.expected_annual_damage
         if less.certain and less.value == 0.0:
             return _no_better(self, best.design, unit)
@@ -312,6 +313,13 @@ class Comparison:
         if close:
             sentence += f"; not distinguishable from it: {', '.join(close)}"
         return sentence + "."
+
+    def most_reducing(self) -> Difference:
+        """Return the design that the answer is about: the one with the largest reduction."""
+        return min(
+            self.differences,
+            key=lambda d: (d.expected_annual_damage.value, d.expected_annual_damage.certain),
+        )
 
     def _repr_html_(self) -> str:
         return str(self.table().to_html(float_format=lambda x: f"{x:,.3g}"))

@@ -22,11 +22,10 @@ from shutoffsim.estimate.jackknife import jackknife
 from shutoffsim.estimate.tally import block_for
 from shutoffsim.model import layout as L
 from shutoffsim.scenario.entries import Entry, given, words
-from shutoffsim.scenario.ledger import in_use
-from shutoffsim.scenario.library import Default
 from shutoffsim.scenario.quantities import as_written
 from shutoffsim.scenario.resolve import Design
 from shutoffsim.scenario.structure import Path
+from shutoffsim.study.assessment.assumed import Assumed, assumed
 from shutoffsim.study.assessment.ranges import RULES, range_of
 from shutoffsim.study.assessment.result import Sensitivity, Swing
 from shutoffsim.study.options import Progress
@@ -36,32 +35,20 @@ if TYPE_CHECKING:
     from shutoffsim.scenario import Scenario
 
 Array = NDArray[np.float64]
-LABELS: Final = ("assumption", "from memory", "common practice")
 SHOWN: Final = 12
 _REFINED = 18  # computed again with all histories; some more than are shown
 _TRIED_WITH = 64  # histories
 _TOGETHER = 8  # pairs of designs run at once
-_NAMED = ("leaks", "sensors", "zones")
-_UNMOVED = ("costs", "insurance")  # sections without effect on expected annual damage
 
 
 @dataclass
-class _Assumption:
-    """One entry of the library, wherever it stands in the two designs."""
+class _Assumption(Assumed):
+    """One with the ends of its range."""
 
-    key: str
-    entry: Entry
-    origin: Default
-    places: list[tuple[int, Path]] = field(default_factory=list)
     low: Any = None
     high: Any = None
     rule: str = ""
     records: list[Any] = field(default_factory=list)  # at the low and at the high end
-
-    @property
-    def entries(self) -> tuple[str, ...]:
-        names = (path[1] for _d, path in self.places if path[0] in _NAMED)
-        return tuple(dict.fromkeys(names))
 
 
 def vary_assumptions(
@@ -121,21 +108,9 @@ def _assumptions(
     scenario: Scenario, pair: Sequence[Design]
 ) -> tuple[list[_Assumption], dict[str, str]]:
     """Return the assumptions that can be varied, with their ends, and why others cannot."""
-    groups: dict[tuple[str, str, str], _Assumption] = {}
-    for d, design in enumerate(pair):
-        for path, entry in design.entries.items():
-            origin = entry.default
-            if origin is None or origin.evidence not in LABELS:
-                continue
-            if path[0] in _UNMOVED or not in_use(path, design.system):
-                continue
-            named = path[0] in _NAMED
-            key = ".".join((path[0], "*", *path[2:])) if named else entry.key
-            alike = (key, words(entry.written), origin.source)
-            group = groups.setdefault(alike, _Assumption(key, entry, origin))
-            group.places.append((d, path))
+    groups = [_Assumption(**vars(each)) for each in assumed(pair)]
     found, not_varied = [], {}
-    for group in groups.values():
+    for group in groups:
         reason = _set_ends(scenario, pair, group)
         if reason:
             not_varied[group.key] = reason
@@ -147,9 +122,7 @@ def _assumptions(
 
 def _set_ends(scenario: Scenario, pair: Sequence[Design], group: _Assumption) -> str:
     """Set ends and records of an assumption; return why it cannot be varied, or nothing."""
-    d, path = group.places[0]
-    shape = pair[d].system.leaks[path[1]].life_shape if path[0] == "leaks" else 1.0
-    made = range_of(group.entry, shape)
+    made = range_of(group.entry, group.shape)
     if isinstance(made, str):
         return made
     ends, records = [], []

@@ -1,0 +1,1 @@
+"""Worlds: one draw each of everything that nobody knows, with a block of histories."""
