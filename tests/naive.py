@@ -181,6 +181,8 @@ def judge(by: str, broken: str, could: bool, late: bool) -> str:
         return ""
     if broken:
         return broken
+    if by != "nobody" and not late:
+        return ""  # a person was faster, and nothing had failed
     if not could:
         return "not sensed"
     return "late" if late else ""
@@ -977,7 +979,7 @@ class Busy:
                     due["sensor"] = now + rng.exponential(1 / self.sensor_rate)
             elif what == "nuisance":
                 due["nuisance"] = now + rng.exponential(1 / self.nuisance)
-                if ready:
+                if ready and not sensor_dead:
                     nuisances += not failed and rng.random() >= self.stick
                     if rng.random() < self.switch_off:
                         off = True

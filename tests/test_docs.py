@@ -20,7 +20,7 @@ import shutoffsim
 from makers import outputs
 from shutoffsim.cli import app
 from shutoffsim.model import layout as L
-from shutoffsim.study import cautions
+from shutoffsim.study import cautions, failures
 from shutoffsim.study.incidents import COLUMNS
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -106,10 +106,11 @@ def test_every_page_can_be_reached_from_the_readme():
 
 
 def keys_of(data: object) -> set[str]:
-    """Return all keys of nested data, names of failure modes apart."""
+    """Return all keys of nested data, names of failure modes and the like apart."""
     if isinstance(data, dict):
         inner = set().union(*map(keys_of, data.values())) if data else set()
-        return {key for key in data if key not in L.MODES} | inner
+        names = {*L.MODES, *failures.SUBSYSTEMS, *L.REPAIRS, *L.FITTED, *L.DRY}
+        return {*data} - names | inner
     if isinstance(data, list):
         return set().union(*map(keys_of, data)) if data else set()
     return set()
@@ -141,6 +142,8 @@ OTHERWISE = {
     "FailureOnDemand": {
         "probability_of_failure_on_demand": "probability",
         "failure_modes": "modes",
+        "failures_by_subsystem": "subsystems",
+        "failure_given_a_demand": "given_a_demand",
         "precision_reached": "reached",
     },
 }

@@ -250,6 +250,7 @@ MADE = {
         "zone_area",
     ),
     *("people_week", "people_week_stays", "people_out_chance", "people_notice_log_spread"),
+    "people_awake_share",
     *("notification_log_spread", "nuisance_sensor_rate", "battery_energy", "valve_idle_start"),
     "override_bare_stem",
 }
