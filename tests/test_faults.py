@@ -117,7 +117,10 @@ def test_a_wrong_parameter_is_noticed(case, change):
 
 @pytest.mark.parametrize(
     ("case", "change"),
-    [(winter(), put(source_winter=0.0)), (in_use_only(), put(people_week=L.AWAKE))],
+    [
+        (winter(), put(source_winter=0.0)),
+        (in_use_only(), put(people_week=L.AWAKE, people_awake_share=1.0)),
+    ],
     ids=["another season", "awake all week"],
 )
 def test_what_only_moves_leaks_in_time_is_no_fault(case, change):

@@ -117,6 +117,7 @@ def _first(currency: str, worlds: Worlds, width: int) -> list[str]:
     if len(worlds.designs) > 1:
         low, high = (_money(value) for value in worlds.information)
         whole = f"about {high}" if low == high else f"between {low} and {high}"
+        whole = "less than 0.1" if high == "0.0" else whole
         what = (
             "Worth finding out first:" if worth else "For this choice nothing is worth measuring."
         )

@@ -137,7 +137,7 @@ def test_a_wrong_number_is_refused(number, tmp_path):
 
 def test_what_is_printed_and_written(tmp_path):
     file = tmp_path / "result.json"
-    done = run(*SMALL, "--histories", "32", "--worlds", "20", "--json", str(file), "--full")
+    done = run(*SMALL, "--histories", "32", "--worlds", "20", "--full", "--json", str(file))
     assert done.exit_code == 0, done.output
     told = " ".join(done.output.split())
     assert "Given what nobody knows, it saves between" in told
