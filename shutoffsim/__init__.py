@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from shutoffsim.scenario import loads as loads
     from shutoffsim.study.assessment.assess import assess as assess
     from shutoffsim.study.assessment.result import Assessment as Assessment
+    from shutoffsim.study.breakeven import Breakeven as Breakeven
+    from shutoffsim.study.breakeven import breakeven as breakeven
     from shutoffsim.study.compare import compare as compare
     from shutoffsim.study.comparison import Comparison as Comparison
     from shutoffsim.study.meter import MeterReport as MeterReport
@@ -37,6 +39,8 @@ _HOMES = {
     "assess": "shutoffsim.study.assessment.assess",
     "load_assessment": "shutoffsim.report.archive",
     "save_assessment": "shutoffsim.report.archive",
+    "Breakeven": "shutoffsim.study.breakeven",
+    "breakeven": "shutoffsim.study.breakeven",
     "Comparison": "shutoffsim.study.comparison",
     "compare": "shutoffsim.study.compare",
     "FailureOnDemand": "shutoffsim.study.pfd",

@@ -12,6 +12,7 @@ COMMANDS: Final = (
     "new",
     "check",
     "compare",
+    "breakeven",
     "report",
     "summary",
     "size",

@@ -44,10 +44,10 @@ def _named(result: Comparison, name: str) -> DesignResult:
     return next(design for design in result.designs if design.name == name)
 
 
-def _cash(value: float, error: float = 0.0) -> str:
+def cash(value: float, error: float = 0.0) -> str:
     """Return an amount of money in the digits that its error supports, one decimal at most.
 
-    >>> _cash(7.874, 0.02), _cash(434.2, 3.0), _cash(0.0002)
+    >>> cash(7.874, 0.02), cash(434.2, 3.0), cash(0.0002)
     ('7.9', '434', '0')
     """
     text = amount(value, max(error, 0.1) if math.isfinite(error) else 0.1)
@@ -57,7 +57,7 @@ def _cash(value: float, error: float = 0.0) -> str:
 def _value(e: Estimate) -> str:
     if e.bounded and e.value == 0.0:
         return "none seen"
-    return _cash(e.value, e.error)
+    return cash(e.value, e.error)
 
 
 def _years(rate: Estimate) -> str:
@@ -117,9 +117,10 @@ def _remains(design: DesignResult) -> Iterator[str]:
         )
 
 
-def _saves(e: Estimate) -> str:
+def saves(e: Estimate) -> str:
+    """Return an amount of money a year with half its interval."""
     half = max(e.high - e.value, e.value - e.low)
-    spread = "0" if e.certain or not math.isfinite(half) else _cash(half, e.error)
+    spread = "0" if e.certain or not math.isfinite(half) else cash(half, e.error)
     return _value(e) if spread == "0" else f"{_value(e)} ± {spread}"
 
 
@@ -137,14 +138,14 @@ def steps(result: Comparison) -> tuple[Column, list[Column]]:
         above = step.design
     found = result.steps
     columns = [
-        Column("saves", tuple(_saves(step.saving) for step in found)),
+        Column("saves", tuple(saves(step.saving) for step in found)),
         Column("owner", tuple(_value(step.owner_saving) for step in found)),
         Column("insurer", tuple(_value(step.insurer_saving) for step in found)),
     ]
     if any(step.cost_per_year is not None for step in found):
         costs = [step.cost_per_year for step in found]
         columns += [
-            Column("costs", tuple("" if cost is None else _cash(cost) for cost in costs)),
+            Column("costs", tuple("" if cost is None else cash(cost) for cost in costs)),
             Column(
                 "net",
                 tuple("" if s.net_per_year is None else _value(s.net_per_year) for s in found),
