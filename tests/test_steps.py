@@ -2,10 +2,13 @@
 
 import io
 
+import pandas as pd
 import pytest
 from checks import perfect
+from typer.testing import CliRunner
 
 import shutoffsim
+from shutoffsim.cli import app
 from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.report.compare import print_comparison
 from shutoffsim.report.text import make_console
@@ -108,3 +111,25 @@ def test_the_table_fits_a_terminal(compared):
     brief = printed(compared, brief=True)
     assert "plus battery  " not in brief
     assert "It costs" in brief
+
+
+def test_the_table_and_the_picture_are_written_or_nothing_is(compared, tmp_path):
+    file, folder = tmp_path / "designs.csv", tmp_path / "pictures"
+    words = ["compare", "scenarios/holiday_cottage.toml", "--histories", "64", "--worlds", "2"]
+    words += [word for name in CHAIN for word in ("--design", name)]
+    words += ["--figures", str(folder), "--csv"]
+    bad = CliRunner().invoke(app, [*words, str(tmp_path / "designs.txt")])
+    assert bad.exit_code == 2
+    assert list(tmp_path.iterdir()) == []
+    done = CliRunner().invoke(app, [*words, str(file)])
+    assert done.exit_code == 0, done.output
+    table = pd.read_csv(file).set_index("design")
+    assert list(table.index) == CHAIN
+    assert table.loc["plus flow rule", "against"] == "plus battery"
+    assert table.loc["plus flow rule", "net_per_year"] == pytest.approx(
+        compared.steps[-1].net_per_year.value
+    )
+    assert {path.name for path in folder.iterdir()} == {
+        "expected-damage.png",
+        "expected-damage.svg",
+    }

@@ -22,6 +22,7 @@ from shutoffsim.cli.app import (
 from shutoffsim.cli.options import (
     ClusterOption,
     EngineOption,
+    FiguresOption,
     HistoriesOption,
     ResultOption,
     ScenarioArgument,
@@ -32,6 +33,8 @@ from shutoffsim.cli.options import (
 from shutoffsim.errors import PrecisionWarning
 
 WORLDS = 128
+
+PICTURE = "expected-damage"
 
 
 @app.command()
@@ -82,12 +85,21 @@ def compare(
     full: Annotated[
         bool, typer.Option("--full", help="Print all tables: every figure of every design.")
     ] = False,
+    csv: Annotated[
+        Path | None,
+        typer.Option(
+            help="Write the figures of every design, and its step, to this file.",
+            metavar="FILE",
+            show_default=False,
+        ),
+    ] = None,
+    figures: FiguresOption = None,
     cluster: ClusterOption = None,
     store: StoreOption = None,
 ) -> None:
     """Compare designs: expected damage, how often the valve fails to close, and why."""
-    from shutoffsim.report.compare import print_comparison
-    from shutoffsim.report.files import check_apart
+    from shutoffsim.report.compare import as_csv, print_comparison
+    from shutoffsim.report.files import OutputFile, check_apart
     from shutoffsim.report.text import make_console
     from shutoffsim.scenario import load
 
@@ -96,7 +108,7 @@ def compare(
     share = None if histories is not None else read_share(precision)
     loaded = load(scenario)
     names = check_names(scenario, loaded, design)
-    check_apart({"SCENARIO": scenario}, {"--json": json, "--incidents": incidents})
+    check_apart({"SCENARIO": scenario}, {"--json": json, "--incidents": incidents, "--csv": csv})
     with ExitStack() as files:
         write_result = files.enter_context(result_file(json))
         table = None
@@ -105,6 +117,12 @@ def compare(
 
             table = files.enter_context(IncidentFile(incidents, loaded, names))
 
+        rows = None if csv is None else files.enter_context(OutputFile(csv, (".csv",)))
+        folder = None
+        if figures is not None:
+            from shutoffsim.report.figures import FigureFolder
+
+            folder = files.enter_context(FigureFolder(figures, (PICTURE,)))
         compile_first()
         from shutoffsim.study.compare import compare as run_comparison
 
@@ -127,6 +145,12 @@ def compare(
         write_result(result)
         if table:
             table.describe_run(result)
+        if rows is not None:
+            rows.write(as_csv(result))
+        if folder is not None:
+            from shutoffsim.report.figures import forest
+
+            folder.write({PICTURE: forest(result)})
     print_comparison(
         make_console(), result, str(scenario), wanted=precision, brief=brief, full=full
     )

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
+from shutoffsim.report.table_file import harmless
 from shutoffsim.report.text import (
     Column,
     improvement,
@@ -87,6 +88,14 @@ def print_comparison(
         wrap(f"The result rests on {rests}, listed by: shutoffsim check {file}", console.width)
     )
     console.print(wrap(ESTIMATE, console.width))
+
+
+def as_csv(result: Comparison) -> bytes:
+    """Return the figures of every design, and its step, as a CSV file of one row a design."""
+    table = result.table().join(result.step_table()).reset_index()
+    for name in {"design", "against"} & {*table}:  # the others hold numbers
+        table[name] = table[name].fillna("").map(harmless)
+    return table.to_csv(index=False).encode()
 
 
 def _print_tables(console: Console, result: Comparison, names: tuple[str, ...]) -> None:

@@ -6,7 +6,7 @@ import base64
 import html
 import textwrap
 from collections.abc import Iterable, Mapping
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -52,8 +52,9 @@ def round_ticks(axes: Any, low: float, high: float) -> None:
 def forest(result: Comparison) -> Figure:
     """Return a forest plot: expected annual damage of each design with its 95 % interval.
 
-    The reference is distinguished by the shape of its mark, its name and a line through its value,
-    not by colour alone; the colours are of a palette that colour-blind people can distinguish.
+    Over worlds, a thin line is the range of nine worlds in ten. The reference is distinguished by
+    the shape of its mark, its name and a line through its value, not by colour alone; the colours
+    are of a palette that colour-blind people can distinguish.
 
     Parameters
     ----------
@@ -93,6 +94,13 @@ def forest(result: Comparison) -> Figure:
         .on(axes)
         .plot()
     )
+    known = " (bar: 95 % interval)"
+    if result.worlds is not None:
+        known = "\nbar: 95 % interval of the simulation; thin line: what is not known"
+        for at, world in enumerate(result.worlds.designs):
+            ends = world.expected_annual_damage
+            axes.hlines(at, ends.p5, ends.p95, color="0.35", linewidth=0.8, zorder=1)
+            rows[at]["high"] = max(float(rows[at]["high"]), ends.p95)
     for at, row in enumerate(rows):
         axes.annotate(
             str(row["label"]),
@@ -104,7 +112,7 @@ def forest(result: Comparison) -> Figure:
     axes.axvline(rows[0]["value"], color=colours[7], linewidth=1.0, linestyle=":", zorder=0)
     most = max(float(row["high"]) for row in rows)
     axes.set_xlim(0.0, 1.12 * most if most > 0.0 else 1.0)
-    axes.set_xlabel(f"expected annual water damage, {result.currency} (bar: 95 % interval)")
+    axes.set_xlabel(f"expected annual water damage, {result.currency}{known}")
     axes.set_ylabel("")
     axes.set_title(f"{result.scenario}: expected damage by design", loc="left")
     axes.spines[["top", "right", "left"]].set_visible(False)
@@ -156,7 +164,7 @@ class FigureFolder:
     Raises
     ------
     OutputError
-        On entry, when there is no such folder or a file cannot be written there.
+        On entry, when the folder cannot be made or a file cannot be written there.
     """
 
     def __init__(self, folder: Path, names: Iterable[str]) -> None:
@@ -166,20 +174,33 @@ class FigureFolder:
         self._files: dict[str, OutputFile] = {}
 
     def __enter__(self) -> FigureFolder:
-        if not self.folder.is_dir():
-            raise OutputError(
-                "there is no such folder",
-                where=str(self.folder),
-                expected="a folder that exists, for the figures",
-                hint="make it first, or check the spelling",
-            )
         with ExitStack() as stack:
+            if not self.folder.is_dir():
+                self._make()
+                stack.push(self._unmake)
             for name in self.names:
                 for kind in KINDS:
                     path = self.folder / f"{name}.{kind}"
                     self._files[path.name] = stack.enter_context(OutputFile(path))
             self._stack = stack.pop_all()
         return self
+
+    def _make(self) -> None:
+        try:
+            self.folder.mkdir()
+        except OSError as error:
+            raise OutputError(
+                "the folder cannot be made",
+                where=str(self.folder),
+                found=error.strerror or "",
+                expected="a folder for the figures, or its name in a folder that exists",
+            ) from None
+
+    def _unmake(self, kind: Any, _error: Any, _trace: Any) -> None:
+        """Take the folder away again where nothing came of it."""
+        if kind is not None:
+            with suppress(OSError):
+                self.folder.rmdir()
 
     def write(self, figures: Mapping[str, Figure]) -> None:
         """Write all figures into their files."""

@@ -260,6 +260,25 @@ class Comparison:
             rows[design.name] = row
         return pd.DataFrame.from_dict(rows, orient="index").rename_axis("design")
 
+    def step_table(self) -> pd.DataFrame:
+        """Return one row per further design: its step, money a year."""
+        import pandas as pd
+
+        rows = {
+            step.design: {
+                "against": step.against,
+                "saving": step.saving.value,
+                "saving_low": step.saving.low,
+                "saving_high": step.saving.high,
+                "owner_saving": step.owner_saving.value,
+                "insurer_saving": step.insurer_saving.value,
+                "cost_per_year": step.cost_per_year,
+                "net_per_year": step.net_per_year and step.net_per_year.value,
+            }
+            for step in self.steps
+        }
+        return pd.DataFrame.from_dict(rows, orient="index").rename_axis("design")
+
     def failure_modes(self) -> pd.DataFrame:
         """Return shares of leaks by failure mode (rows) and design (columns)."""
         import pandas as pd

@@ -153,7 +153,7 @@ def test_a_scenario_without_an_actuator_is_refused(tmp_path):
         (("--price", "10 N*m = 120 USD"), "amounts are not converted"),
         (("--rating", "5 N*m", "--price", "7 N*m = 1 EUR"), "not in the ladder"),
         (("--seed", "-1"), "seed is out of range"),
-        (("--figures", "no/such/folder"), "there is no such folder"),
+        (("--figures", "no/such/folder"), "the folder cannot be made"),
     ],
 )
 def test_bad_input_is_refused_with_its_reason(file, words, message):
