@@ -241,6 +241,7 @@ class Comparison:
 
         rows = {}
         differences = {d.design: d for d in self.differences}
+        steps = {step.design: step for step in self.steps}
         for design in self.designs:
             damage = design.expected_annual_damage
             row: dict[str, Any] = {
@@ -257,6 +258,8 @@ class Comparison:
                 row["difference_low"] = found.expected_annual_damage.low
                 row["difference_high"] = found.expected_annual_damage.high
                 row["probability_of_improvement"] = found.probability_of_improvement
+            if design.name in steps:
+                row |= steps[design.name].row()
             rows[design.name] = row
         return pd.DataFrame.from_dict(rows, orient="index").rename_axis("design")
 
