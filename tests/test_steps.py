@@ -150,7 +150,7 @@ def test_the_owner_is_told_what_is_left_to_the_one_who_pays(compared):
     total = compared.totals[-1]
     lost = total.cost_per_year.value - total.owner_saving.value
     said = " ".join(printed(compared).split())
-    found = re.search(r"The owner alone loses ([0-9.,]+)\.", said)
+    found = re.search(r"the owner alone loses ([0-9.,]+)\.", said)
     assert found
     assert float(found[1].replace(",", "")) == pytest.approx(lost, rel=0.02)
 

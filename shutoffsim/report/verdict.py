@@ -76,9 +76,9 @@ def _money(result: Comparison, total: Step) -> Iterator[str]:
     net = total.net_per_year
     sentence = f"It costs {_value(total.cost_per_year)} {unit}, repairs included"
     if net.value >= 0.0:
-        yield f"{sentence}: {_value(net)} {unit} remain. {_owner_alone(total)}"
+        yield f"{sentence}: {_value(net)} remain; {_owner_alone(total)}"
     else:
-        yield f"{sentence}: {_value(-net)} {unit} more than it saves. {_owner_alone(total)}"
+        yield f"{sentence}: {_value(-net)} more than it saves; {_owner_alone(total)}"
     nets = [step for step in result.totals if step.net_per_year is not None]
     most = max(nets, key=_net)
     if most.design != total.design and _net(most) > _net(total):
@@ -97,7 +97,7 @@ def _owner_alone(total: Step) -> str:
     assert total.cost_per_year is not None
     rest = total.owner_saving.value - total.cost_per_year.value
     error = total.owner_saving.error + total.cost_per_year.error
-    return f"The owner alone {'gains' if rest >= 0.0 else 'loses'} {_cash(abs(rest), error)}."
+    return f"the owner alone {'gains' if rest >= 0.0 else 'loses'} {_cash(abs(rest), error)}."
 
 
 def _net(step: Step) -> float:
