@@ -30,11 +30,9 @@ from shutoffsim.cli.options import (
     StoreOption,
     WorkersOption,
 )
-from shutoffsim.errors import PrecisionWarning
+from shutoffsim.errors import ModelError, PrecisionWarning
 
 WORLDS = 128
-
-PICTURE = "expected-damage"
 
 
 @app.command()
@@ -79,50 +77,62 @@ def compare(
             show_default=False,
         ),
     ] = None,
+    csv: Annotated[
+        Path | None,
+        typer.Option(
+            help="Write the figures to this CSV file, one row a design.",
+            metavar="FILE",
+            show_default=False,
+        ),
+    ] = None,
+    figures: FiguresOption = None,
     brief: Annotated[
         bool, typer.Option("--brief", help="Print only the verdict, without the steps.")
     ] = False,
     full: Annotated[
         bool, typer.Option("--full", help="Print all tables: every figure of every design.")
     ] = False,
-    csv: Annotated[
-        Path | None,
-        typer.Option(
-            help="Write the figures of every design, and its step, to this file.",
-            metavar="FILE",
-            show_default=False,
-        ),
-    ] = None,
-    figures: FiguresOption = None,
     cluster: ClusterOption = None,
     store: StoreOption = None,
 ) -> None:
     """Compare designs: expected damage, how often the valve fails to close, and why."""
-    from shutoffsim.report.compare import as_csv, print_comparison
+    from shutoffsim.report.compare import design_rows, print_comparison
     from shutoffsim.report.files import OutputFile, check_apart
     from shutoffsim.report.text import make_console
     from shutoffsim.scenario import load
 
+    if brief and full:
+        raise ModelError("--brief does not go with --full", expected="one of them, or neither")
     if worlds is None:
         worlds = WORLDS if histories is None else 0
     share = None if histories is not None else read_share(precision)
     loaded = load(scenario)
     names = check_names(scenario, loaded, design)
-    check_apart({"SCENARIO": scenario}, {"--json": json, "--incidents": incidents, "--csv": csv})
+    check_apart(
+        {"SCENARIO": scenario},
+        {"--json": json, "--incidents": incidents, "--csv": csv, "--figures": figures},
+    )
+    if figures is not None and len(names or loaded.designs) < 2:
+        raise ModelError(
+            "there is no step to draw",
+            where="--figures",
+            found="one design",
+            expected="a comparison of two designs or more",
+        )
     with ExitStack() as files:
         write_result = files.enter_context(result_file(json))
+        rows = None if csv is None else files.enter_context(OutputFile(csv, (".csv",)))
+        folder = None
+        if figures is not None:
+            from shutoffsim.report.figures import DAMAGE, STEPS, FigureFolder, forest, steps_figure
+
+            folder = files.enter_context(FigureFolder(figures, (DAMAGE, STEPS)))
         table = None
         if incidents is not None:
             from shutoffsim.report.incidents import IncidentFile
 
             table = files.enter_context(IncidentFile(incidents, loaded, names))
 
-        rows = None if csv is None else files.enter_context(OutputFile(csv, (".csv",)))
-        folder = None
-        if figures is not None:
-            from shutoffsim.report.figures import FigureFolder
-
-            folder = files.enter_context(FigureFolder(figures, (PICTURE,)))
         compile_first()
         from shutoffsim.study.compare import compare as run_comparison
 
@@ -143,14 +153,12 @@ def compare(
                 store=store,
             )
         write_result(result)
+        if rows is not None:
+            rows.write(design_rows(result).encode())
+        if folder is not None:
+            folder.write({DAMAGE: forest(result), STEPS: steps_figure(result)})
         if table:
             table.describe_run(result)
-        if rows is not None:
-            rows.write(as_csv(result))
-        if folder is not None:
-            from shutoffsim.report.figures import forest
-
-            folder.write({PICTURE: forest(result)})
     print_comparison(
         make_console(), result, str(scenario), wanted=precision, brief=brief, full=full
     )

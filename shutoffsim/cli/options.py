@@ -37,7 +37,9 @@ HistoriesOption = Annotated[
 FiguresOption = Annotated[
     Path | None,
     typer.Option(
-        help="Write figures (SVG and PNG) to this folder.", metavar="FOLDER", show_default=False
+        help="Write figures (SVG and PNG) to this folder, which is made if missing.",
+        metavar="FOLDER",
+        show_default=False,
     ),
 ]
 

@@ -41,15 +41,18 @@ from shutoffsim.model.streams import BLOCK
     NATURAL_LEAKS,
     REPAIRS,
     REPAIR_COST,
+    RUNNING,  # repairs, and hours without water at their price
+    OUTLAY,  # loss and running cost
     DRY,
     COUNT,
-) = range(13)
-FIRST_MODE = 13
+) = range(15)
+FIRST_MODE = COUNT + 1
 FIRST_REPAIR = FIRST_MODE + len(L.MODES)
 FIRST_DRY = FIRST_REPAIR + len(L.REPAIRS)
 FIGURES = FIRST_DRY + len(L.DRY)
 DRY_FIGURES = (DRY, *range(FIRST_DRY, FIGURES))  # hours without water
 EVENTS = (NUISANCE, REPAIRS, *range(FIRST_REPAIR, FIRST_DRY))  # whole numbers in a history
+COSTS = (REPAIR_COST, RUNNING, OUTLAY)  # what repairs cost is part of them
 MOST_REPAIRS = 400  # in a service life, as far as their distribution is kept
 
 _HOURS = 8766.0  # of a year
@@ -82,11 +85,16 @@ class Tally:
         rather than too narrow.
     params : record array (k,), optional
         Parameters of the designs: what they leave open bounds what was not seen.
+    hour : float
+        What an hour without water is worth.
     """
 
-    def __init__(self, k: int, years: float, block: int = BLOCK, params: Any = None) -> None:
+    def __init__(
+        self, k: int, years: float, block: int = BLOCK, params: Any = None, hour: float = 0.0
+    ) -> None:
         self.years = years
         self.params = params
+        self.hour = hour
         self.block = block
         self.n = 0
         self.blocks = 0
@@ -129,6 +137,8 @@ class Tally:
         figures[..., DRY] = dry.sum(axis=2)
         figures[..., REPAIRS] = repairs.sum(axis=2)
         figures[..., REPAIR_COST] = chunk.summary["repair_cost"]
+        figures[..., RUNNING] = figures[..., REPAIR_COST] + self.hour * figures[..., DRY]
+        figures[..., OUTLAY] = figures[..., LOSS] + figures[..., RUNNING]
         ends = chunk.summary["fitted_as"].astype(np.int64)
         np.add.at(self.fitted, (np.arange(k)[:, None], ends), 1)
         number = np.minimum(figures[..., REPAIRS].astype(np.int64), MOST_REPAIRS)
@@ -193,8 +203,8 @@ class Tally:
             return self._counted(value)
         if figure in DRY_FIGURES:
             return Estimate(value, math.nan, 0.0, min(3.0 / self.n, 1.0) * _HOURS)
-        if figure == REPAIR_COST:
-            return Estimate(value, math.nan, 0.0, self._counted(0.0).high * self._dearest(design))
+        if figure in (REPAIR_COST, RUNNING):
+            return Estimate(value, math.nan, 0.0, value + self._unseen_cost(design))
         leaks = float(self.total[design, LEAKS] / self.n)
         most = self._most(design, figure)
         share = self._unseen
@@ -204,6 +214,8 @@ class Tally:
         if figure == LEAKS:
             return Estimate(value, math.nan, 0.0, math.inf)
         low, high = (1.0 - share) * value, (1.0 - share) * value + _times(share * leaks, most)
+        if figure == OUTLAY:
+            high += self._unseen_cost(design)
         return Estimate(value, math.nan, low, max(high, value))
 
     def _counted(self, value: float) -> Estimate:
@@ -225,7 +237,8 @@ class Tally:
             return False
         own = self.params[design]
         if not (np.any(own["source_rate"] > 0.0) or np.any(own["source_life_shape"] > 0.0)):
-            return figure not in (*EVENTS, *DRY_FIGURES) or not NUMBERED[own["element_kind"]].closes
+            open_to_chance = (*EVENTS, *DRY_FIGURES, *COSTS)
+            return figure not in open_to_chance or not NUMBERED[own["element_kind"]].closes
         if not NUMBERED[own["element_kind"]].closes:
             return figure in (NUISANCE, FAILED, *DRY_FIGURES) or (
                 FIRST_MODE <= figure < FIRST_REPAIR
@@ -234,7 +247,7 @@ class Tally:
 
     def _most(self, design: int, figure: int) -> float:
         """Return the most that one leak can add to a figure."""
-        if figure not in (LOSS, INSURED, OWN, NATURAL_LOSS):
+        if figure not in (LOSS, INSURED, OWN, OUTLAY, NATURAL_LOSS):
             return 1.0
         if self.params is None:
             return math.inf
@@ -294,11 +307,13 @@ class Tally:
         pair = (design, reference)
         if all(self._defined(d, figure) for d in pair):
             return Estimate.exact(value)
-        if figure in EVENTS:
+        if figure in (*EVENTS, *DRY_FIGURES, REPAIR_COST, RUNNING):
             parts = [self._without_spread(d, figure, 0.0).high for d in pair]
             return Estimate(value, math.nan, value - parts[1], value + parts[0])
         leaks = float(self.total[list(pair), LEAKS].max() / self.n)
         reach = _times(self._unseen * leaks, max(self._most(d, figure) for d in pair))
+        if figure == OUTLAY:
+            reach += sum(self._unseen_cost(d) for d in pair)
         return Estimate(value, math.nan, value - reach, value + reach)
 
     def share(
@@ -329,6 +344,11 @@ class Tally:
     def _product(self, design: int, some: Any, others: Any) -> float:
         """Return the product of two sums of figures, summed over blocks."""
         return float(self.products[design][np.ix_(some, others)].sum())
+
+    def _unseen_cost(self, design: int) -> float:
+        """Return the yearly cost that repairs and dry hours may have where none were seen."""
+        repairs = _times(self._counted(0.0).high, self._dearest(design))
+        return repairs + self.hour * self._unseen * _HOURS
 
     def _dearest(self, design: int) -> float:
         """Return the most that a repair can cost."""

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
+from shutoffsim.report.steps import cells
 from shutoffsim.report.text import Column, print_table, wrap
-from shutoffsim.report.verdict import cash, saves
 from shutoffsim.study.cautions import ESTIMATE
 
 if TYPE_CHECKING:
@@ -28,23 +28,18 @@ def print_breakeven(console: Console, result: Breakeven) -> None:
     width = console.width
     console.print(Text(f"{result.scenario}: break-even", style="bold"))
     console.print(Text(wrap(answer(result), width), style="bold"))
+    least = 0.1
     for crossing in result.crossings:
-        net = crossing.check.net_per_year
-        assert net is not None
+        net = cells("", [crossing.check.net_per_year], least, spread=True).cells[0]
         console.print(
-            wrap(
-                f"Run again at {crossing.value}: {saves(net)} {result.currency} a year remain.",
-                width,
-            )
+            wrap(f"Run again at {crossing.value}: {net} {result.currency} a year remain.", width)
         )
     console.print()
     rows = [point.step for point in result.points]
     columns = [
-        Column("saves", tuple(saves(step.saving) for step in rows)),
-        Column("costs", tuple(cash(step.cost_per_year or 0.0) for step in rows)),
-        Column(
-            "net", tuple(saves(step.net_per_year) if step.net_per_year else "" for step in rows)
-        ),
+        cells("saves", [step.saving for step in rows], least, spread=True),
+        cells("costs", [step.cost_per_year for step in rows], least),
+        cells("net", [step.net_per_year for step in rows], least, spread=True),
     ]
     head = f"What it saves and costs more, {result.currency} a year, ± half the 95 % interval:"
     console.print(wrap(head, width))

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from rich.text import Text
 
+from shutoffsim.report.steps import print_steps
 from shutoffsim.report.table_file import harmless
 from shutoffsim.report.text import (
     Column,
@@ -17,7 +19,7 @@ from shutoffsim.report.text import (
     ranges,
     wrap,
 )
-from shutoffsim.report.verdict import steps, verdict
+from shutoffsim.report.verdict import verdict
 from shutoffsim.report.worlds import worlds_pieces
 from shutoffsim.study.cautions import ESTIMATE
 from shutoffsim.study.comparison import FIGURES
@@ -25,8 +27,9 @@ from shutoffsim.study.comparison import FIGURES
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from shutoffsim.study.comparison import Comparison, DesignResult
+    from shutoffsim.study.comparison import Comparison, DesignResult, Difference
 
+_SURE = 0.999  # no need to say how sure beyond this
 _MODES_SHOWN = 4
 _LEAST_SHARE = 0.005  # of all leaks; a rarer failure mode is not among the largest
 
@@ -66,11 +69,8 @@ def print_comparison(
     if full:
         _print_tables(console, result, names)
         console.print(*ranges_of, sep="", end="")
-    elif result.steps and not brief:
-        head = f"What each step alone saves, of it for whom, and costs, {result.currency} a year;"
-        head += " against the row above unless it says so:"
-        console.print("\n" + wrap(head, console.width))
-        print_table(console, *steps(result), "before")
+    elif not brief:
+        print_steps(console, result)
     if first and not brief:
         console.print()
         console.print(*first, sep="", end="")
@@ -90,12 +90,12 @@ def print_comparison(
     console.print(wrap(ESTIMATE, console.width))
 
 
-def as_csv(result: Comparison) -> bytes:
-    """Return the figures of every design, and its step, as a CSV file of one row a design."""
-    table = result.table().join(result.step_table()).reset_index()
-    for name in {"design", "against"} & {*table}:  # the others hold numbers
-        table[name] = table[name].fillna("").map(harmless)
-    return table.to_csv(index=False).encode()
+def design_rows(result: Comparison) -> str:
+    """Return the figures as comma-separated values, one row a design; unknown ones are empty."""
+    table = result.table().reset_index().replace([math.inf, -math.inf], math.nan)
+    texts = table.select_dtypes(exclude="number").columns
+    table[texts] = table[texts].map(harmless, na_action="ignore")
+    return table.to_csv(index=False)
 
 
 def _print_tables(console: Console, result: Comparison, names: tuple[str, ...]) -> None:
@@ -126,11 +126,10 @@ def _columns(result: Comparison) -> list[Column]:
                 f"reduction against “{designs[0].name}”, {result.currency} a year",
                 [None if gap is None else -gap.expected_annual_damage for gap in gaps],
             ),
-            Column(
-                "probability of improvement",
-                tuple("" if gap is None else improvement(gap) for gap in gaps),
-            ),
         ]
+        doubts = tuple("" if gap is None else _doubt(gap) for gap in gaps)
+        if any(doubts):
+            columns.append(Column("probability of improvement", doubts))
     volumes = [design.escaped_volume_l for design in designs]
     columns += [
         *_figures(designs),
@@ -138,6 +137,11 @@ def _columns(result: Comparison) -> list[Column]:
         plus_minus("escaped volume, L: 95th percentile", [volume["p95"] for volume in volumes]),
     ]
     return columns
+
+
+def _doubt(gap: Difference) -> str:
+    """Return how sure an improvement is, where that is in doubt."""
+    return "" if gap.probability_of_improvement > _SURE else improvement(gap)
 
 
 def _figures(designs: tuple[DesignResult, ...]) -> Iterator[Column]:

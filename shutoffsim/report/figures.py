@@ -17,9 +17,10 @@ import pandas as pd
 import seaborn as sns
 import seaborn.objects as so
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 
 from shutoffsim.errors import OutputError
-from shutoffsim.report.files import OutputFile
+from shutoffsim.report.files import OutputFile, refusal
 from shutoffsim.study.digits import amount
 
 if TYPE_CHECKING:
@@ -120,6 +121,69 @@ def forest(result: Comparison) -> Figure:
     return figure
 
 
+#: Names of the pictures of a comparison.
+DAMAGE, STEPS = "expected-damage", "steps"
+
+
+def steps_figure(result: Comparison) -> Figure:
+    """Return what each step saves, costs and leaves a year, with 95 % intervals.
+
+    Parameters
+    ----------
+    result : Comparison
+        With two designs or more.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+    """
+    kinds = {"saves": "saving", "costs": "cost_per_year", "net": "net_per_year"}
+    rows = [
+        {
+            "step": textwrap.fill(step.design, 28)
+            + "\n"
+            + textwrap.fill(f"against “{step.against}”", 34),
+            "kind": kind,
+            "value": e.value,
+            "low": e.low if np.isfinite(e.low) else e.value,
+            "high": e.high if np.isfinite(e.high) else e.value,
+        }
+        for step in result.steps
+        for kind, name in kinds.items()
+        if (e := getattr(step, name)) is not None
+    ]
+    data = pd.DataFrame(rows)
+    colours = sns.color_palette("colorblind")
+    looks = {kind: (colours[at], "osD"[at]) for at, kind in enumerate(kinds)}
+    figure = Figure(figsize=(8.0, 1.4 + 0.62 * len(result.steps)), layout="constrained")
+    axes = figure.add_subplot()
+    (
+        so.Plot(data, y="step", x="value", color="kind", marker="kind")
+        .add(so.Range(linewidth=2.5), so.Dodge(), xmin="low", xmax="high", legend=False)
+        .add(so.Dot(pointsize=6), so.Dodge(), legend=False)
+        .scale(
+            color={kind: colour for kind, (colour, _) in looks.items()},
+            marker={kind: mark for kind, (_, mark) in looks.items()},
+        )
+        .theme({**sns.axes_style("whitegrid"), "axes.grid.axis": "x"})
+        .on(axes)
+        .plot()
+    )
+    handles = [
+        Line2D([], [], color=colour, marker=mark, linewidth=2.5, label=kind)
+        for kind, (colour, mark) in looks.items()
+        if kind in set(data["kind"])
+    ]
+    figure.legend(handles=handles, loc="outside lower center", ncols=len(handles), frameon=False)
+    axes.axvline(0.0, color=colours[7], linewidth=1.0, linestyle=":", zorder=0)
+    axes.set_xlabel(f"{result.currency} a year (bar: 95 % interval)")
+    axes.set_ylabel("")
+    axes.set_title(f"{result.scenario}: what each step saves, costs and leaves", loc="left")
+    axes.spines[["top", "right", "left"]].set_visible(False)
+    axes.tick_params(axis="y", length=0)
+    return figure
+
+
 def drawn(figure: Figure, kind: str) -> bytes:
     """Return a figure as ``svg`` or ``png``. Same figure, same bytes."""
     date = {"Date": None} if kind == "svg" else None
@@ -157,7 +221,7 @@ class FigureFolder:
     Parameters
     ----------
     folder : pathlib.Path
-        Must exist.
+        Is made where it is missing; the folder that it lies in must exist.
     names : iterable of str
         What the figures will be called.
 
@@ -175,8 +239,7 @@ class FigureFolder:
 
     def __enter__(self) -> FigureFolder:
         with ExitStack() as stack:
-            if not self.folder.is_dir():
-                self._make()
+            if self._make():
                 stack.push(self._unmake)
             for name in self.names:
                 for kind in KINDS:
@@ -185,19 +248,26 @@ class FigureFolder:
             self._stack = stack.pop_all()
         return self
 
-    def _make(self) -> None:
+    def _make(self) -> bool:
+        """Make the folder if it is missing, and return whether it was."""
+        if self.folder.is_dir():
+            return False
+        if not self.folder.parent.is_dir():
+            raise OutputError(
+                "there is no such folder",
+                where=str(self.folder),
+                found=str(self.folder.parent),
+                expected="a place in a folder that exists, for the figures",
+                hint="make it first, or check the spelling",
+            )
         try:
             self.folder.mkdir()
         except OSError as error:
-            raise OutputError(
-                "the folder cannot be made",
-                where=str(self.folder),
-                found=error.strerror or "",
-                expected="a folder for the figures, or its name in a folder that exists",
-            ) from None
+            raise refusal(str(self.folder), error) from None
+        return True
 
-    def _unmake(self, kind: Any, _error: Any, _trace: Any) -> None:
-        """Take the folder away again where nothing came of it."""
+    def _unmake(self, kind: type[BaseException] | None, *_rest: Any) -> None:
+        """Remove the folder again when nothing came of it."""
         if kind is not None:
             with suppress(OSError):
                 self.folder.rmdir()

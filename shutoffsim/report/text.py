@@ -19,10 +19,12 @@ from shutoffsim.study.comparison import Difference
 from shutoffsim.study.digits import amount, ends, told
 
 _GAP = 3  # one letter of padding on each side, one between
+_CLOSE = 2  # one letter of padding, one between
 _SLACK = 4  # room that keeps the head of a narrow column to few lines
 UNKNOWN = "unknown"
 _PER_CENT = 100.0
 _LONGEST_LABEL = 26  # a longer name wraps
+_LEAST_LABEL = 10
 
 
 @dataclass(frozen=True)
@@ -252,6 +254,31 @@ def pack(label: Column, columns: Sequence[Column], width: int) -> Iterator[Table
         yield _table(label, first, row)
 
 
+def print_one_table(console: Console, columns: Sequence[Column]) -> None:
+    """Print all columns side by side, those that wrap sharing the room that the others leave.
+
+    Where it is less than a name needs, the table comes in parts.
+    """
+    fixed = [column for column in columns if not column.wraps]
+    loose = [column for column in columns if column.wraps]
+    widths = [max(map(len, (*column.head.split(), *column.cells))) for column in fixed]
+    room = console.width - sum(widths) - _CLOSE * (len(columns) - 1)
+    most = [max(map(len, (column.head, *column.cells))) for column in loose]
+    each = [min(need, max(room // len(loose), room - sum(most) + need)) for need in most]
+    if min(each) < min(_LEAST_LABEL, *most):
+        print_table(console, columns[0], columns[1:], "before")
+        return
+    table = _empty_table(before=0)
+    shown = dict(zip((c.head for c in (*fixed, *loose)), (*widths, *each), strict=True))
+    for column in columns:
+        width = shown[column.head]
+        table.add_column(wrap(column.head, width), width=width, overflow="fold")
+    for cells in zip(*(column.cells for column in columns), strict=True):
+        table.add_row(*cells)
+    console.print()
+    console.print(table)
+
+
 def print_table(
     console: Console, label: Column, columns: Sequence[Column], empty: str = "after"
 ) -> None:
@@ -272,8 +299,13 @@ def print_section(console: Console, head: str, before: str = "\n") -> None:
     console.print(Text(f"{before}{wrap(head, console.width)}", style="bold"))
 
 
+def _empty_table(before: int = 1) -> Table:
+    padding = (0, 1, 0, before)
+    return Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=padding)
+
+
 def _table(label: Column, first: int, columns: Sequence[Column]) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1))
+    table = _empty_table()
     table.add_column(label.head, width=first, overflow="fold")
     for column in columns:
         head = column.head if column.wraps else wrap(column.head, column.width)

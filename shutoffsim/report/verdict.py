@@ -1,4 +1,4 @@
-"""The verdict of a comparison: what to do, what it is worth to whom, and each step's own worth."""
+"""The verdict of a comparison: what to do, and what it is worth to whom."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from shutoffsim.report.modes import MODES
-from shutoffsim.report.text import Column, brief, percent
+from shutoffsim.report.text import percent
 from shutoffsim.study.digits import amount
 
 if TYPE_CHECKING:
@@ -44,10 +44,10 @@ def _named(result: Comparison, name: str) -> DesignResult:
     return next(design for design in result.designs if design.name == name)
 
 
-def cash(value: float, error: float = 0.0) -> str:
+def _cash(value: float, error: float = 0.0) -> str:
     """Return an amount of money in the digits that its error supports, one decimal at most.
 
-    >>> cash(7.874, 0.02), cash(434.2, 3.0), cash(0.0002)
+    >>> _cash(7.874, 0.02), _cash(434.2, 3.0), _cash(0.0002)
     ('7.9', '434', '0')
     """
     text = amount(value, max(error, 0.1) if math.isfinite(error) else 0.1)
@@ -57,7 +57,7 @@ def cash(value: float, error: float = 0.0) -> str:
 def _value(e: Estimate) -> str:
     if e.bounded and e.value == 0.0:
         return "none seen"
-    return cash(e.value, e.error)
+    return _cash(e.value, e.error)
 
 
 def _years(rate: Estimate) -> str:
@@ -74,11 +74,11 @@ def _money(result: Comparison, total: Step) -> Iterator[str]:
         yield "What it costs is not stated in the file (costs.purchase and others)."
         return
     net = total.net_per_year
-    sentence = f"It costs {brief(total.cost_per_year, 3)} {unit}, repairs included"
+    sentence = f"It costs {_value(total.cost_per_year)} {unit}, repairs included"
     if net.value >= 0.0:
-        yield f"{sentence}: {_value(net)} {unit} remain."
+        yield f"{sentence}: {_value(net)} remain; {_owner_alone(total)}"
     else:
-        yield f"{sentence}: {_value(-net)} {unit} more than it saves."
+        yield f"{sentence}: {_value(-net)} more than it saves; {_owner_alone(total)}"
     nets = [step for step in result.totals if step.net_per_year is not None]
     most = max(nets, key=_net)
     if most.design != total.design and _net(most) > _net(total):
@@ -90,6 +90,14 @@ def _money(result: Comparison, total: Step) -> Iterator[str]:
             )
         else:
             yield "No design saves more than it costs."
+
+
+def _owner_alone(total: Step) -> str:
+    """Return what is left for the owner, who bears the cost; the errors may go together."""
+    assert total.cost_per_year is not None
+    rest = total.owner_saving.value - total.cost_per_year.value
+    error = total.owner_saving.error + total.cost_per_year.error
+    return f"the owner alone {'gains' if rest >= 0.0 else 'loses'} {_cash(abs(rest), error)}."
 
 
 def _net(step: Step) -> float:
@@ -115,40 +123,3 @@ def _remains(design: DesignResult) -> Iterator[str]:
             f"What still fails most often: {mode}, {percent(share)} of all leaks. What makes it "
             f"rarer: {MODES[mode].remedy}."
         )
-
-
-def saves(e: Estimate) -> str:
-    """Return an amount of money a year with half its interval."""
-    half = max(e.high - e.value, e.value - e.low)
-    spread = "0" if e.certain or not math.isfinite(half) else cash(half, e.error)
-    return _value(e) if spread == "0" else f"{_value(e)} ± {spread}"
-
-
-def steps(result: Comparison) -> tuple[Column, list[Column]]:
-    """Return the table of steps: names, and what each change alone saves, whom, and costs.
-
-    A step is against the row above unless its name says otherwise.
-    """
-    names = []
-    above = result.designs[0].name
-    for step in result.steps:
-        names.append(
-            step.design if step.against == above else f"{step.design} (on “{step.against}”)"
-        )
-        above = step.design
-    found = result.steps
-    columns = [
-        Column("saves", tuple(saves(step.saving) for step in found)),
-        Column("owner", tuple(_value(step.owner_saving) for step in found)),
-        Column("insurer", tuple(_value(step.insurer_saving) for step in found)),
-    ]
-    if any(step.cost_per_year is not None for step in found):
-        costs = [step.cost_per_year for step in found]
-        columns += [
-            Column("costs", tuple("" if cost is None else cash(cost) for cost in costs)),
-            Column(
-                "net",
-                tuple("" if s.net_per_year is None else _value(s.net_per_year) for s in found),
-            ),
-        ]
-    return Column("step", tuple(names)), columns

@@ -115,7 +115,9 @@ def compare(
     rule = StoppingRule(precision, LEAST_HISTORIES, MOST_HISTORIES)
     if histories is not None:
         rule = StoppingRule(None, histories, histories)
-    tally = Tally(len(names), scenario.service_life / L.YEAR, block_for(rule.least), setup.params)
+    hour = scenario.costs(names[0]).per_hour_without_water or 0.0
+    years = scenario.service_life / L.YEAR
+    tally = Tally(len(names), years, block_for(rule.least), setup.params, hour)
 
     def take(chunk: Chunk) -> None:
         tally.add(chunk)

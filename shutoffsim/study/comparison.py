@@ -241,6 +241,7 @@ class Comparison:
 
         rows = {}
         differences = {d.design: d for d in self.differences}
+        steps = {step.design: step for step in self.steps}
         for design in self.designs:
             damage = design.expected_annual_damage
             row: dict[str, Any] = {
@@ -257,26 +258,9 @@ class Comparison:
                 row["difference_low"] = found.expected_annual_damage.low
                 row["difference_high"] = found.expected_annual_damage.high
                 row["probability_of_improvement"] = found.probability_of_improvement
+            if design.name in steps:
+                row |= steps[design.name].row()
             rows[design.name] = row
-        return pd.DataFrame.from_dict(rows, orient="index").rename_axis("design")
-
-    def step_table(self) -> pd.DataFrame:
-        """Return one row per further design: its step, money a year."""
-        import pandas as pd
-
-        rows = {
-            step.design: {
-                "against": step.against,
-                "saving": step.saving.value,
-                "saving_low": step.saving.low,
-                "saving_high": step.saving.high,
-                "owner_saving": step.owner_saving.value,
-                "insurer_saving": step.insurer_saving.value,
-                "cost_per_year": step.cost_per_year,
-                "net_per_year": step.net_per_year and step.net_per_year.value,
-            }
-            for step in self.steps
-        }
         return pd.DataFrame.from_dict(rows, orient="index").rename_axis("design")
 
     def failure_modes(self) -> pd.DataFrame:

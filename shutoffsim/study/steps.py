@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+import math
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING, Any
 
 from shutoffsim.estimate import tally as T
 from shutoffsim.estimate.estimate import Estimate
@@ -24,7 +25,7 @@ class Step:
     saving, owner_saving, insurer_saving : Estimate
         Reduction of expected annual damage, and the parts of it that the owner bears and that the
         policy pays, money a year.
-    cost_per_year : float or None
+    cost_per_year : Estimate or None
         What it costs more a year: purchase and fitting spread over the service life at the discount
         rate, upkeep, exercises, repairs and hours without water. None: costs are not stated.
     net_per_year : Estimate or None
@@ -36,22 +37,29 @@ class Step:
     saving: Estimate
     owner_saving: Estimate
     insurer_saving: Estimate
-    cost_per_year: float | None
+    cost_per_year: Estimate | None
     net_per_year: Estimate | None
+
+    def row(self) -> dict[str, Any]:
+        """Return the values for a row of a table; nan where costs are not stated."""
+        values = {known.name: getattr(self, known.name) for known in fields(self)[2:]}
+        return {
+            "step_against": self.against,
+            **{f"step_{name}": math.nan if e is None else e.value for name, e in values.items()},
+        }
 
 
 def step(scenario: Scenario, names: tuple[str, ...], tally: Tally, d: int, other: int) -> Step:
     """Return design ``d`` against design ``other``, both by their place in a tally."""
     saving, insured, own = savings(tally, d, other)
     design, reference = (scenario.design(names[k]).system for k in (d, other))
-    hour = scenario.design(names[0]).system.costs.per_hour_without_water or 0.0
-    after, before = (upkeep_by_events(tally, k, hour) for k in (d, other))
-    found, _why = worth(design, reference, saving, insured, own, tally.years, (after, before))
-    cost = None
+    found, _why = worth(design, reference, saving, insured, own, tally.years)
+    cost = net = None
     if found is not None:
-        spread = annuity(found.discount_rate, found.years)
-        cost = found.extra_first / spread + found.extra_per_year
-    net = None if cost is None else saving.linear(1.0, -cost)
+        stated = found.extra_first / annuity(found.discount_rate, found.years)
+        stated += found.extra_per_year
+        cost = tally.difference(d, T.RUNNING, other).linear(1.0, stated)
+        net = tally.difference(d, T.OUTLAY, other).linear(-1.0, -stated)
     return Step(names[d], names[other], saving, own, insured, cost, net)
 
 
@@ -59,12 +67,6 @@ def savings(tally: Tally, d: int, other: int) -> tuple[Estimate, Estimate, Estim
     """Return the reductions of all damage, of its insured part and of the owner's part."""
     whole, insured, own = (-tally.difference(d, f, other) for f in (T.LOSS, T.INSURED, T.OWN))
     return whole, insured, own
-
-
-def upkeep_by_events(tally: Tally, d: int, hour: float) -> float:
-    """Return the expected cost a year of repairs, and of hours without water at a price each."""
-    total = tally.total[d, T.REPAIR_COST] + hour * tally.total[d, T.DRY]
-    return float(total / tally.n)
 
 
 def base_of(scenario: Scenario, names: tuple[str, ...], d: int) -> int:

@@ -12,6 +12,7 @@ import numpy as np
 from shutoffsim.engine.placement import place
 from shutoffsim.engine.run import PROBES, Chunk
 from shutoffsim.errors import ModelError, PrecisionWarning
+from shutoffsim.estimate import tally as T
 from shutoffsim.estimate.tally import block_for
 from shutoffsim.model import layout as L
 from shutoffsim.study.assessment.ledger import collect_values, failure_on_demand
@@ -31,7 +32,7 @@ from shutoffsim.study.comparison import Comparison
 from shutoffsim.study.incidents import in_order, incident_table
 from shutoffsim.study.options import Progress, check_count
 from shutoffsim.study.periods import checked_periods
-from shutoffsim.study.steps import savings, upkeep_by_events
+from shutoffsim.study.steps import savings
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -259,8 +260,7 @@ def _designs(
     values = collect_values(scenario, names)
     curves: tuple[YearlyLoss, ...] = yearly_losses(losses, periods)
     reference = scenario.design(names[0]).system
-    hour = reference.costs.per_hour_without_water or 0.0
-    repairs = [upkeep_by_events(tally, d, hour) for d in range(len(names))]
+    repairs = [tally.mean(d, T.RUNNING, 0.0).value for d in range(len(names))]
     found = []
     for d, name in enumerate(names):
         design = scenario.design(name)
