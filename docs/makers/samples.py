@@ -19,9 +19,10 @@ def sample(stem: str) -> Files:
     import pyarrow.compute as pc
 
     import shutoffsim
+    from shutoffsim.cli.options import WORLDS
 
     file = f"scenarios/{stem}.toml"
-    found = shutoffsim.assess(shutoffsim.load(ROOT / file), where=file)
+    found = shutoffsim.assess(shutoffsim.load(ROOT / file), where=file, worlds=WORLDS)
     kept = found.incidents.filter(pc.field("history") < SAMPLED_HISTORIES)
     with TemporaryDirectory() as place:
         folder = Path(place) / stem

@@ -16,6 +16,7 @@ from shutoffsim.cli.app import (
     read_periods,
     read_share,
 )
+from shutoffsim.cli.options import WORLDS
 from shutoffsim.errors import ModelError
 
 if TYPE_CHECKING:
@@ -132,6 +133,7 @@ def _simulate(source: Path, wish: Wish, sensitivity: bool) -> Assessment:
             chosen=wish.design,
             precision=share,
             histories=wish.histories,
+            worlds=WORLDS if wish.histories is None else 0,
             seed=SEED if wish.seed is None else wish.seed,
             workers=default_workers(wish.workers),
             progress=progress,

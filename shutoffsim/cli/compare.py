@@ -20,6 +20,7 @@ from shutoffsim.cli.app import (
     result_file,
 )
 from shutoffsim.cli.options import (
+    WORLDS,
     ClusterOption,
     EngineOption,
     FiguresOption,
@@ -31,8 +32,6 @@ from shutoffsim.cli.options import (
     WorkersOption,
 )
 from shutoffsim.errors import ModelError, PrecisionWarning
-
-WORLDS = 128
 
 
 @app.command()

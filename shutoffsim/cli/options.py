@@ -34,6 +34,9 @@ HistoriesOption = Annotated[
         help="Run exactly this many histories instead.", metavar="NUMBER", show_default=False
     ),
 ]
+#: Drawn where neither worlds nor histories were asked for.
+WORLDS = 128
+
 FiguresOption = Annotated[
     Path | None,
     typer.Option(

@@ -36,7 +36,7 @@ def worlds_pieces(
     worlds = result.worlds
     if worlds is None:
         return [], [], []
-    answer = [wrap(_answer(result, worlds), width)]
+    answer = [wrap(known(result), width)]
     if worlds.unknowns == 0 or worlds.worlds < _LEAST_WORLDS:
         return answer, [], []
     lead = (
@@ -51,7 +51,11 @@ def worlds_pieces(
     return answer, tables, _first(result.currency, worlds, width)
 
 
-def _answer(result: Comparison, worlds: Worlds) -> str:
+def known(result: Comparison) -> str:
+    """Return one sentence: how far off the answer may be by what nobody knows; empty: unasked."""
+    worlds = result.worlds
+    if worlds is None:
+        return ""
     if worlds.unknowns == 0:
         return "Every value is stated or documented, so there is nothing that nobody knows."
     if worlds.worlds < _LEAST_WORLDS:

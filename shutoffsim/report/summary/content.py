@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Final, Literal
 
-from shutoffsim.report.summary.first_page import first_page, summary_answer, tiles
+from shutoffsim.report.summary.first_page import first_page, known_of, summary_answer, tiles
 from shutoffsim.report.summary.letters import PICTURE, breakable, glued, short
 from shutoffsim.report.summary.second_page import second_page
 from shutoffsim.report.summary.subject import LONGEST_NAME, Subject
@@ -56,6 +56,7 @@ def summary_content(
         "description": short(assessment.description, _LONGEST_DESCRIPTION),
         "notice": NOTICE,
         "answer": summary_answer(subject),
+        "known": known_of(subject),
         "tiles": tiles(subject),
         "first": first_page(subject),
         "second": second_page(subject),

@@ -18,6 +18,7 @@ from shutoffsim.report.summary.picture import as_svg, draw_curves
 from shutoffsim.report.summary.subject import LONGEST_NAME, Subject
 from shutoffsim.report.text import UNKNOWN
 from shutoffsim.report.wording import closes
+from shutoffsim.report.worlds import known
 from shutoffsim.study.assessment.loss_parts import PeriodLoss, Times
 from shutoffsim.study.assessment.result import DesignAssessment
 from shutoffsim.study.digits import interval_words
@@ -40,6 +41,16 @@ def summary_answer(subject: Subject) -> str:
         )
     before = reference.expected_annual_damage
     return answer(name, short(reference.name, LONGEST_NAME), gap, before, currency)
+
+
+def known_of(subject: Subject) -> str:
+    """Return how far off that may be by what nobody knows; empty where that was not asked."""
+    comparison = subject.assessment.comparison
+    if subject.gap is None or comparison.worlds is None:
+        return ""
+    if comparison.most_reducing().design != subject.design:
+        return ""
+    return known(comparison)
 
 
 def tiles(subject: Subject) -> list[dict[str, str]]:

@@ -55,6 +55,7 @@ def assess(
     chosen: str | None = None,
     precision: float | None = 0.02,
     histories: int | None = None,
+    worlds: int = 0,
     seed: int = 1,
     workers: int = 1,
     progress: Progress | None = None,
@@ -75,7 +76,7 @@ def assess(
     chosen : str, optional
         The design that the summary is about. Default: the best of the comparison, or the last
         where none is clearly better than the reference.
-    precision, histories, seed, workers
+    precision, histories, worlds, seed, workers
         As for :func:`shutoffsim.compare`, whose figures come out the same.
     progress : callable, optional
         Called as ``progress(done, planned)``, anew in each stage.
@@ -131,6 +132,7 @@ def assess(
             names,
             precision=precision,
             histories=histories,
+            worlds=worlds,
             seed=seed,
             workers=workers,
             progress=progress,

@@ -9,6 +9,8 @@ from shutoffsim.report.page import cells, figures
 from shutoffsim.report.page.blocks import Block, Cell, Picture, Section, Table, Tiles, Words
 from shutoffsim.report.page.cells import Designs
 from shutoffsim.report.page.drawing import picture
+from shutoffsim.report.verdict import verdict
+from shutoffsim.report.worlds import known
 from shutoffsim.study.comparison import FIGURES
 
 if TYPE_CHECKING:
@@ -21,16 +23,22 @@ def answer(found: Assessment, _designs: Designs) -> Section:
     blocks: list[Block] = [
         Words(found.question),
         Words(found.answer, "answer"),
+        *(Words(text) for text in (known(found.comparison), _meant(found)) if text),
         Tiles(_tiles(found)),
         *(Words(text, "caution") for text in found.warnings),
         Words(
             "Intervals are 95 % intervals of the simulation: they cover chance in leaks, outages, "
-            "failures and people, but not wrong assumptions. Numbers show no more digits than "
+            "failures and people, but not what nobody knows. Numbers show no more digits than "
             "their intervals support.",
             "note",
         ),
     ]
     return Section("answer", "The question and the answer", blocks)
+
+
+def _meant(found: Assessment) -> str:
+    """Return whom the best design helps, how often, and at what cost."""
+    return " ".join(verdict(found.comparison)) if found.chosen == found.comparison.best else ""
 
 
 def _tiles(found: Assessment) -> Sequence[tuple[str, str, str]]:
