@@ -157,7 +157,7 @@ def test_a_young_part_that_dies_early_counts_as_a_day_old():
     day_old = 0.5 / 20 * (DAY / (20 * YEAR)) ** -0.5
     assert leak.part_rate(p, 0, 1.0) * YEAR == pytest.approx(day_old, rel=1e-9)
     assert leak.part_rate(p, 0, 4 * DAY) * YEAR == pytest.approx(day_old / 2, rel=1e-9)
-    assert leak.greatest_rate(p, new_state(1, 0)[0], 0) * YEAR == pytest.approx(day_old, rel=1e-9)
+    assert leak.greatest_rate(p, 0) * YEAR == pytest.approx(day_old, rel=1e-9)
 
 
 # --- people's weeks -------------------------------------------------------------------------------
@@ -210,6 +210,6 @@ def test_the_share_of_a_week_awake_at_home():
     p = perfect(WEEK).parameters()[0]
     hours = 4 * (16 - 0.6 * 9) + 3 * (14 - 2)
     assert p.people_awake_share == pytest.approx(hours / 168, rel=1e-12)
-    trips = 'people = {trips = true, stay = "27 days", trip = "9 days"}\n'
+    trips = 'people.trips = true\npeople.stay = "27 days"\npeople.trip = "9 days"\n'
     q = perfect(WEEK + trips).parameters()[0]
     assert q.people_awake_share == pytest.approx(hours / 168 * 0.75, rel=1e-12)

@@ -177,7 +177,7 @@ zone = "room"
 brown_out = "3 V"
 [valve]
 type = "small compact quarter turn"
-breakaway = {median = "0.78 N*m", spread = 1.1}
+breakaway = {median = "0.72 N*m", spread = 1.1}
 age = "12 years"
 age_factor = {least = 1, median = 1.5, spread = 1.25}
 [mount]
@@ -245,6 +245,6 @@ def test_one_class_up_closes_the_valve_and_two_leave_room(story):
 
 
 def test_a_stall_without_cut_off_burns_motors_in_histories():
-    stuck = STORY.replace('median = "0.78 N*m"', 'median = "2 N*m"')
+    stuck = STORY.replace('median = "0.72 N*m"', 'median = "2 N*m"')
     found = size(shutoffsim.loads(stuck), "more voltage", ratings=(), histories=128)
     assert found.worths[0].modes["motor burnt"] > 0.0

@@ -153,7 +153,7 @@ def test_a_scenario_without_an_actuator_is_refused(tmp_path):
         (("--price", "10 N*m = 120 USD"), "amounts are not converted"),
         (("--rating", "5 N*m", "--price", "7 N*m = 1 EUR"), "not in the ladder"),
         (("--seed", "-1"), "seed is out of range"),
-        (("--figures", "no/such/folder"), "the folder cannot be made"),
+        (("--figures", "no/such/folder"), "there is no such folder"),
     ],
 )
 def test_bad_input_is_refused_with_its_reason(file, words, message):
@@ -338,6 +338,7 @@ def test_readings_of_the_valve_itself_narrow_the_answer(flat, file, result, tmp_
 def test_a_rating_in_round_numbers_is_the_class_it_stands_for():
     text = SCENARIO.replace('class = "geared motor, 10 N*m"', 'class = "25 kgf*cm class"')
     text = text.replace("[designs.none]", '[supply]\nvoltage = "6.8 V"\n[designs.none]')
+    text = text.replace("[designs.stronger]", "[designs.stronger]\nactuator.off_rating = true")
     found = size(
         shutoffsim.loads(text), "clamped", ratings=["2.5 N*m", "3 N*m"], histories=2,
         price=["2.5 N*m = 30 EUR"],
