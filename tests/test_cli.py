@@ -160,7 +160,9 @@ def test_incidents_add_up_to_the_printed_damage(compared):
     table = pd.read_parquet(folder / "leaks.parquet")
     data = json.loads((folder / "result.json").read_text())
     years = data["histories"] * data["horizon_years"]
-    found = (table["weight"] * table["loss"]).groupby(table["design"], observed=True).sum() / years
+    found = (table["weight"] * table["mean_loss"]).groupby(
+        table["design"], observed=True
+    ).sum() / years
     for design in data["designs"]:
         expected = design["expected_annual_damage"]["value"]
         assert found[design["name"]] == pytest.approx(expected, rel=1e-12)

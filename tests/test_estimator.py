@@ -52,6 +52,10 @@ def loss(rows: Any) -> Any:
     return rows["loss"]
 
 
+def mean_loss(rows: Any) -> Any:
+    return rows["mean_loss"]
+
+
 def one(rows: Any) -> Any:
     return np.ones(rows.shape)
 
@@ -151,8 +155,8 @@ def test_means_and_errors_are_those_of_the_histories(watched):
     result, chunks = watched
     years = result.horizon_years
     by_name = {
-        "expected_annual_damage": sums(chunks, loss, years),
-        "insured_annual_damage": sums(chunks, lambda rows: rows["insured"], years),
+        "expected_annual_damage": sums(chunks, mean_loss, years),
+        "insured_annual_damage": sums(chunks, lambda rows: rows["mean_insured"], years),
         "leaks_per_year": sums(chunks, one, years),
         "damaging_leaks_per_year": sums(chunks, damaging, years),
         "damage_by_counting": counted(chunks, loss, years),
@@ -217,7 +221,7 @@ def test_sums_do_not_depend_on_the_pieces(cottage):
 
 def test_a_difference_is_paired_and_sharper_for_it(watched):
     result, chunks = watched
-    damage = sums(chunks, loss, result.horizon_years)
+    damage = sums(chunks, mean_loss, result.horizon_years)
     sharper = 0
     for d, found in enumerate(result.differences, start=1):
         gap = found.expected_annual_damage
@@ -363,8 +367,8 @@ def test_a_heavy_tail_is_announced(cottage):
 
 def test_runs_stop_at_the_asked_precision(cottage):
     names = cottage.designs[:2]
-    coarse, fine = (shutoffsim.compare(cottage, names, precision=p) for p in (0.05, 0.008))
-    for result, precision in ((coarse, 0.05), (fine, 0.008)):
+    coarse, fine = (shutoffsim.compare(cottage, names, precision=p) for p in (0.05, 0.004))
+    for result, precision in ((coarse, 0.05), (fine, 0.004)):
         assert result.reached
         assert result.histories >= LEAST_HISTORIES
         for design in result.designs:

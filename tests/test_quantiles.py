@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import stats
+from scipy import integrate, stats
 
 from shutoffsim.model.quantiles import (
     EXPONENTIAL,
@@ -18,6 +19,7 @@ from shutoffsim.model.quantiles import (
     UNIFORM,
     WEIBULL,
     chance,
+    limited_mean,
     normal_quantile,
     quantile,
     waiting,
@@ -52,6 +54,24 @@ def test_quantiles_equal_those_of_scipy(numbers, law):
     middle = (U > 1e-4) & (U < 1 - 1e-4)
     assert got[middle] == pytest.approx(law.ppf(U[middle]), rel=1e-11)
     assert law.cdf(got) == pytest.approx(U, rel=1e-6, abs=1e-13)
+
+
+@pytest.mark.parametrize(("numbers", "law"), DISTRIBUTIONS)
+def test_limited_means_are_integrals_of_the_chance_of_more(numbers, law):
+    for x in (*law.ppf([1e-6, 0.01, 0.3, 0.5, 0.9, 0.9999]), 0.5 * law.ppf(1e-9)):
+        knots = (law.support()[0], *law.ppf(np.linspace(1e-4, 0.999, 60)))
+        steps = [0.0, *(at for at in knots if 0.0 < at < x), x]
+        exact = sum(
+            integrate.quad(law.sf, low, high, epsabs=0.0, epsrel=1e-11)[0]
+            for low, high in pairwise(steps)
+        )
+        assert limited_mean(np.array(numbers), x) == pytest.approx(exact, rel=1e-9)
+    assert limited_mean(np.array(numbers), math.inf) == pytest.approx(law.mean(), rel=1e-12)
+
+
+def test_limited_mean_of_what_is_fixed():
+    assert limited_mean(np.array((FIXED, 2.0, 0.0, 0.0)), 3.0) == 2.0
+    assert limited_mean(np.array((FIXED, 2.0, 0.0, 0.0)), 1.5) == 1.5
 
 
 @pytest.mark.parametrize(("numbers", "law"), DISTRIBUTIONS)

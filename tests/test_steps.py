@@ -76,7 +76,7 @@ PRICED = (
     'discount_rate = "0 %"}\n'
 )
 LOSS = 'damage.area_loss = "100 EUR/m2"\ndamage.harmless = "1 L"\n'
-SPREAD = LOSS + "damage.severity = {mean = 1.0, spread = 2.0}\n"
+SPREAD = LOSS + 'dwelling.film = {low = "1.5 mm", high = "2.5 mm"}\n'
 
 
 def test_costs_are_spread_over_the_service_life():
@@ -127,7 +127,7 @@ def test_equal_designs_differ_in_their_price_alone():
 def test_repairs_and_dry_hours_are_paired_with_the_loss():
     """Two years: repairs cost 10 and 20, dry for 1 and 3 hours at 5 each; equal losses of 7."""
     rows = np.zeros((2, 2, 1), L.INCIDENT)
-    rows["weight"], rows["loss"], rows["insured"] = 1.0, 7.0, 4.0
+    rows["weight"], rows["mean_loss"], rows["mean_insured"] = 1.0, 7.0, 4.0
     summary = np.zeros((2, 2), L.SUMMARY)
     summary["repair_cost"][1] = 10.0, 20.0
     summary["dry"][1, :, 0] = 3600.0, 3 * 3600.0

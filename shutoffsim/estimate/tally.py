@@ -6,6 +6,9 @@ spread *between blocks* alone: sums and cross products of the sums of blocks giv
 paired differences. A mean is the ratio of a figure to the number of histories, so blocks need not
 be of one size.
 
+Of a probe's loss the mean over the factor for what is not modelled is counted, not a draw of it:
+the same expectation with less spread. Natural leaks keep their drawn losses.
+
 Where all blocks say the same, their spread tells nothing: what is rare has not been seen yet. Then
 the interval is a bound (the "rule of three": what was never seen in n histories is rarer than
 3 / n, 95 times in 100), with no standard error, unless the parameters leave no other value.
@@ -119,12 +122,12 @@ class Tally:
         k, n, m = rows.shape
         figures = np.zeros((k, n, FIGURES))
         weight = np.asarray(rows["weight"])
-        parts = weight * rows["loss"]
+        parts = weight * rows["mean_loss"]
         figures[..., LOSS] = parts.sum(axis=2)
-        figures[..., INSURED] = (weight * rows["insured"]).sum(axis=2)
+        figures[..., INSURED] = (weight * rows["mean_insured"]).sum(axis=2)
         figures[..., OWN] = figures[..., LOSS] - figures[..., INSURED]
         figures[..., LEAKS] = weight.sum(axis=2)
-        figures[..., DAMAGING] = (weight * (rows["loss"] > 0.0)).sum(axis=2)
+        figures[..., DAMAGING] = (weight * (rows["modelled"] > 0.0)).sum(axis=2)
         figures[..., FAILED] = (weight * (rows["mode"] > L.MODE_NONE)).sum(axis=2)
         at = np.arange(k * n)[:, None] * len(L.MODES) + rows["mode"].reshape(k * n, m)
         by_mode = np.bincount(at.ravel(), weight.ravel(), minlength=k * n * len(L.MODES))

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from shutoffsim.model.compiled import law, part
-from shutoffsim.model.quantiles import quantile
+from shutoffsim.model.compiled import allocating_entry, kernel, law, part
+from shutoffsim.model.quantiles import chance, limited_mean, quantile
 
 
 @part
@@ -72,16 +72,55 @@ def loss_parts(p, area, units, wet_time, grey):
 
 
 @part
-def loss_of(p, lying, area, units, wet_time, grey, severity_u):
-    """Return the loss [money] of one leak; zero where no more than is harmless lay there."""
+def modelled_loss(p, lying, area, units, wet_time, grey):
+    """Return what a leak costs [money] before the factor for all that is not modelled, and the cap.
+
+    Zero where no more than is harmless lay there.
+    """
     if lying <= p.damage_harmless:
         return 0.0
     fixed, building, mould, contents, below = loss_parts(p, area, units, wet_time, grey)
-    loss = fixed + building + mould + contents + below
-    return min(loss * quantile(p.damage_severity, severity_u), p.damage_loss_cap)
+    return fixed + building + mould + contents + below
+
+
+@part
+def drawn_loss(p, modelled, severity_u):
+    """Return the loss [money] of a leak, with a factor drawn for all that is not modelled."""
+    return min(modelled * quantile(p.damage_severity, severity_u), p.damage_loss_cap)
 
 
 @part
 def insured_part(p, loss):
     """Return what the policy pays: above the deductible, up to the limit."""
     return min(max(loss - p.insurance_deductible, 0.0), p.insurance_limit)
+
+
+@kernel
+def mean_up_to(p, modelled, most):
+    """Return the mean over that factor of a loss [money] that is cut off at ``most`` [money]."""
+    return modelled * limited_mean(p.damage_severity, most / modelled)
+
+
+@part
+def mean_losses(p, modelled):
+    """Return the mean over that factor of the loss and of its insured part [money]."""
+    if modelled <= 0.0:
+        return 0.0, 0.0
+    cap = p.damage_loss_cap
+    first = min(p.insurance_deductible, cap)
+    last = min(p.insurance_deductible + p.insurance_limit, cap)
+    insured = mean_up_to(p, modelled, last) - mean_up_to(p, modelled, first)
+    return mean_up_to(p, modelled, cap), max(insured, 0.0)
+
+
+@allocating_entry
+def chances_of_losses(severity, modelled, edges):
+    """Return the chance (m, n) that leaks of ``modelled`` losses (m,) cost at most ``edges`` (n,).
+
+    With a factor of the law ``severity``; before the cap.
+    """
+    out = np.empty((len(modelled), len(edges)))
+    for i in range(len(modelled)):
+        for j in range(len(edges)):
+            out[i, j] = chance(severity, edges[j] / modelled[i])
+    return out

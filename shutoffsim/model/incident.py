@@ -310,7 +310,8 @@ def write_row(p, s, now, slot, rows):
     area = damage.wetted_area(p, p.source_zone[source], lying, s.leak_film[slot])
     units = damage.units_affected(p, lying)
     severity = leak.leak_draw(s, s.leak_key[slot], leak.SEVERITY)
-    loss = damage.loss_of(p, lying, area, units, wet_time, p.source_grey[source], severity)
+    modelled = damage.modelled_loss(p, lying, area, units, wet_time, p.source_grey[source])
+    loss = damage.drawn_loss(p, modelled, severity)
     row.history = s.history
     row.probe = -1
     row.source = source
@@ -330,6 +331,8 @@ def write_row(p, s, now, slot, rows):
     row.wet_time = wet_time
     row.loss = loss
     row.insured = damage.insured_part(p, loss)
+    row.modelled = modelled
+    row.mean_loss, row.mean_insured = damage.mean_losses(p, modelled)
 
 
 @kernel

@@ -816,6 +816,9 @@ INCIDENT_FIELDS = (
     ),
     ("loss", np.float64, "money", "loss"),
     ("insured", np.float64, "money", "part of it that the policy pays"),
+    ("modelled", np.float64, "money", "loss before the factor for what is not modelled, and cap"),
+    ("mean_loss", np.float64, "money", "mean of the loss over that factor"),
+    ("mean_insured", np.float64, "money", "mean of the part that the policy pays"),
 )
 INCIDENT = _record([(name, kind) for name, kind, _unit, _meaning in INCIDENT_FIELDS])
 

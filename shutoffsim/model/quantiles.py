@@ -136,6 +136,72 @@ def chance(dist, x):
 
 
 @kernel
+def limited_mean(dist, x):
+    """Return the mean of the lesser of a draw of ``dist = (kind, a, b, c)`` and ``x``.
+
+    Its limited expected value: the integral of the chance of more, from 0 to ``x`` (S. A. Klugman,
+    H. H. Panjer and G. E. Willmot, "Loss Models", appendix A, from memory). Draws are not negative.
+    """
+    kind = int(dist[0])
+    if kind == FIXED:
+        return min(dist[1], x)
+    if kind == UNIFORM:
+        low, high = dist[1], dist[2]
+        if x <= low:
+            return x
+        if x >= high:
+            return 0.5 * (low + high)
+        return x - 0.5 * (x - low) ** 2 / (high - low)
+    if kind == LOGNORMAL:
+        return limited_lognormal_mean(dist[1], dist[2], dist[3], x)
+    if kind == EXPONENTIAL:
+        return -dist[1] * math.expm1(-x / dist[1])
+    if kind == WEIBULL:
+        return limited_weibull_mean(dist[1], dist[2], x)
+    least, likely, most = dist[1], dist[2], dist[3]
+    if x <= least:
+        return x
+    if x >= most:
+        return (least + likely + most) / 3.0
+    if x < likely:
+        return x - (x - least) ** 3 / (3.0 * (most - least) * (likely - least))
+    mean = (least + likely + most) / 3.0
+    return mean - (most - x) ** 3 / (3.0 * (most - least) * (most - likely))
+
+
+@kernel
+def limited_lognormal_mean(log_median, spread, least, x):
+    """Return :func:`limited_mean` of ``least`` plus a lognormal draw."""
+    if x <= least:
+        return x
+    mean = math.exp(log_median + 0.5 * spread * spread)
+    if x == math.inf:
+        return least + mean
+    if spread <= 0.0:
+        return least + min(mean, x - least)
+    far = (math.log(x - least) - log_median) / (spread * math.sqrt(2.0))
+    below = 0.5 * math.erfc(spread / math.sqrt(2.0) - far)
+    return least + mean * below + (x - least) * 0.5 * math.erfc(far)
+
+
+@kernel
+def limited_weibull_mean(shape, scale, x):
+    """Return :func:`limited_mean` of a Weibull draw, by the series of the incomplete gamma."""
+    power = 1.0 + 1.0 / shape
+    v = (x / scale) ** shape
+    if v > 100.0 + 10.0 * power:
+        return scale * math.gamma(power)
+    term = 1.0 / power
+    total = term
+    n = 1.0
+    while term > 1e-17 * total:
+        term *= v / (power + n)
+        total += term
+        n += 1.0
+    return math.exp(-v) * (scale * v**power * total + x)
+
+
+@kernel
 def waiting(rate, u):
     """Return an exponential waiting time for ``rate`` events per second; inf at rate 0."""
     if rate <= 0.0:

@@ -41,6 +41,8 @@ COLUMNS = (
     ("wet_time_h", pa.float64(), "start, or first opening if shut then, until stopped and found"),
     ("loss", pa.float64(), "loss, in the scenario's currency"),
     ("insured_loss", pa.float64(), "part of the loss that the policy pays"),
+    ("mean_loss", pa.float64(), "mean of the loss over the factor for what is not modelled"),
+    ("mean_insured_loss", pa.float64(), "mean of the part that the policy pays"),
     ("loss_fixed", pa.float64(), "of the loss: what any damaging leak costs"),
     ("loss_building", pa.float64(), "of the loss: the building, by wetted area"),
     ("loss_mould", pa.float64(), "of the loss: more of that, for what stayed wet long"),
@@ -94,6 +96,8 @@ def incident_table(
         "wet_time_h": rows["wet_time"] / HOUR,
         "loss": rows["loss"],
         "insured_loss": rows["insured"],
+        "mean_loss": rows["mean_loss"],
+        "mean_insured_loss": rows["mean_insured"],
         **taken_apart(rows, params),
     }
     columns = [

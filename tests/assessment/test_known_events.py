@@ -53,6 +53,16 @@ FIXED = scenario(
 CAPPED = FIXED.replace('loss_cap = "no limit"', 'loss_cap = "800 EUR"')
 
 
+#: A factor of mean 1 whose logarithm spreads by 0.8, a cap of 3,000, a deductible of 500, and at
+#: most 1,500 paid.
+FACTOR = (
+    FIXED.replace('loss_cap = "no limit"', 'loss_cap = "3000 EUR"').replace(
+        "severity = 1", f"severity = {{mean = 1, spread = {math.exp(0.8)!r}}}"
+    )
+    + '\n[insurance]\ndeductible = "500 EUR"\nlimit = "1500 EUR"\n'
+)
+
+
 def saved(text: str, place: Path, *options: str) -> Path:
     """Return the folder that the command saves for a scenario."""
     file = place / "events.toml"
@@ -98,3 +108,40 @@ def test_asked_return_periods_stand_on_the_page(tmp_path: Path) -> None:
     data = json.loads((folder / "assessment.json").read_text())
     for design in data["designs"]:
         assert [p["period_years"] for p in design["yearly_loss"]["periods"]] == [20, 200]
+
+
+def factor_below(loss: float) -> float:
+    """Return the chance that the factor brings a loss of 1,000 to at most ``loss``."""
+    return float(stats.lognorm(0.8, scale=math.exp(-0.32)).cdf(loss / 1000.0))
+
+
+def mean_of_least(most: float) -> float:
+    """Return the mean of a loss of 1,000 times the factor, cut off at ``most``."""
+    law = stats.lognorm(0.8, scale=math.exp(-0.32))
+    return 1000.0 * float(law.expect(lambda x: min(x, most / 1000.0), ub=50.0, points=[most / 1e3]))
+
+
+def test_a_factor_of_known_law_is_told_without_drawing_it(tmp_path: Path) -> None:
+    """Mean, insured part, exceedance curve, the cap's atom, and a period between."""
+    folder = saved(FACTOR, tmp_path, "--return-periods", "10,50,2000")
+    found = load_assessment(folder)
+    told = found.design("nothing fitted")
+    damage = next(d for d in found.comparison.designs if d.name == "nothing fitted")
+    assert damage.expected_annual_damage.value == pytest.approx(
+        0.3 * mean_of_least(3000.0), rel=1e-6
+    )
+    assert damage.insured_annual_damage.value == pytest.approx(
+        0.3 * (mean_of_least(2000.0) - mean_of_least(500.0)), rel=1e-6
+    )
+    compared = 0
+    for point in told.yearly_loss.curve:
+        if point.loss < 3000.0:
+            rate = 0.3 * (1.0 - factor_below(point.loss))
+            assert point.occurrence.value == pytest.approx(-math.expm1(-rate), rel=0.01)
+            compared += 1
+    assert compared > 5
+    periods = {p.period_years: p.occurrence.value for p in told.yearly_loss.periods}
+    assert periods[2000.0] == 3000.0  # capped once in 72 years
+    share = 1.0 + math.log1p(-0.1) / 0.3
+    exact = 1000.0 * float(stats.lognorm(0.8, scale=math.exp(-0.32)).ppf(share))
+    assert periods[10.0] == pytest.approx(exact, rel=0.01)

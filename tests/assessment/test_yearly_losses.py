@@ -47,7 +47,7 @@ def tally_of(losses: Any, rates: Any, histories: int = 1) -> LossTally:
     """Return the tally of a table of incidents, the same in each history."""
     rows = np.zeros((1, histories, len(losses)), L.INCIDENT).view(np.recarray)
     rows["weight"] = np.asarray(rates) * YEARS
-    rows["loss"] = losses
+    rows["modelled"] = losses
     tally = LossTally(1, YEARS, block=1)
     tally.add(Incidents(rows))
     return tally
@@ -167,7 +167,7 @@ def poisson_tally(generator: Any, loss: float, rate: float, histories: int) -> L
     """Return the tally of histories that leak by chance, so that the rate is uncertain."""
     rows = np.zeros((1, histories, 1), L.INCIDENT).view(np.recarray)
     rows["weight"] = generator.poisson(rate * YEARS, (1, histories, 1))
-    rows["loss"] = loss
+    rows["modelled"] = loss
     tally = LossTally(1, YEARS, block=1)
     tally.add(Incidents(rows))
     return tally
@@ -201,12 +201,12 @@ def test_losses_of_many_sizes_are_never_certain() -> None:
     """Of 64,000 log-normal losses the ones once in so many years, sharp to about 1 %."""
     rows = np.zeros((1, 1000, 64), L.INCIDENT).view(np.recarray)
     rows["weight"] = 0.4 * YEARS / 64
-    rows["loss"] = 1000.0 * np.random.default_rng(8).lognormal(size=rows.shape)
+    rows["modelled"] = 1000.0 * np.random.default_rng(8).lognormal(size=rows.shape)
     tally = LossTally(1, YEARS, block=1)
     tally.add(Incidents(rows))
     (found,) = yearly_losses(tally)
     for period in found.periods[1:]:
-        exact = np.quantile(rows["loss"], 1.0 + math.log1p(-1.0 / period.period_years) / 0.4)
+        exact = np.quantile(rows["modelled"], 1.0 + math.log1p(-1.0 / period.period_years) / 0.4)
         assert period.occurrence.value == pytest.approx(exact, rel=0.005)
         assert 0.0 < period.occurrence.std_error < 0.03 * exact
 
@@ -245,7 +245,7 @@ def test_sum_agrees_with_simulated_years() -> None:
 def test_curves_agree_with_the_years_of_natural_leaks() -> None:
     scenario = shutoffsim.loads(COMMON)
     params = leaking(scenario.parameters(), 0.4)
-    tally = LossTally(1, 10.0)
+    tally = LossTally(1, 10.0, params=params)
     worst: list[np.ndarray] = []
     total: list[np.ndarray] = []
     for chunk in run_chunks(Setup.of(params, 5), 0, 6400):
@@ -301,7 +301,7 @@ def test_intervals_hold_the_truth_as_often_as_they_say() -> None:
         losses = 1000.0 * generator.lognormal(size=(512, 8))
         rows = np.zeros((1, 512, 8), L.INCIDENT).view(np.recarray)
         rows["weight"] = rate * YEARS / 8
-        rows["loss"] = losses
+        rows["modelled"] = losses
         tally = LossTally(1, YEARS, block=16)
         tally.add(Incidents(rows))
         (found,) = yearly_losses(tally)

@@ -23,8 +23,10 @@ def made_up() -> Chunk:
     shape = (2, N, PROBES)
     rows = np.zeros(shape, L.INCIDENT)
     rows["weight"] = chance.uniform(0.5, 2.0, shape)
-    rows["loss"] = np.where(chance.random(shape) < 0.6, chance.uniform(10.0, 900.0, shape), 0.0)
-    rows["insured"] = 0.4 * rows["loss"] * chance.random(shape)
+    rows["modelled"] = np.where(chance.random(shape) < 0.6, chance.uniform(10.0, 900.0, shape), 0.0)
+    rows["mean_loss"] = 1.1 * rows["modelled"]
+    rows["mean_insured"] = 0.4 * rows["mean_loss"] * chance.random(shape)
+    rows["loss"] = np.where(rows["modelled"] > 0.0, 7.0, 0.0)  # drawn: counts for nothing here
     rows["mode"] = chance.integers(0, len(L.MODES), shape)
     rows["mode"][:, :, 0] = L.MODE_NONE
     rows["volume"] = chance.lognormal(-3.0, 2.0, shape)
@@ -42,8 +44,8 @@ def by_history(chunk: Chunk) -> dict[int, np.ndarray]:
     """Return each figure (2 designs, N histories) a history and year."""
     rows, natural = chunk.rows, chunk.natural
     found = {
-        T.LOSS: (rows["weight"] * rows["loss"]).sum(axis=2),
-        T.INSURED: (rows["weight"] * rows["insured"]).sum(axis=2),
+        T.LOSS: (rows["weight"] * rows["mean_loss"]).sum(axis=2),
+        T.INSURED: (rows["weight"] * rows["mean_insured"]).sum(axis=2),
         T.LEAKS: rows["weight"].sum(axis=2),
         T.DAMAGING: np.where(rows["loss"] > 0, rows["weight"], 0.0).sum(axis=2),
         T.FAILED: np.where(rows["mode"] > 0, rows["weight"], 0.0).sum(axis=2),
@@ -114,7 +116,7 @@ def test_shares(figure, of):
 
 
 def parts(chunk: Any, design: int) -> np.ndarray:
-    return (chunk.rows["weight"] * chunk.rows["loss"])[design].ravel()
+    return (chunk.rows["weight"] * chunk.rows["mean_loss"])[design].ravel()
 
 
 def test_how_many_incidents_carry_a_loss():

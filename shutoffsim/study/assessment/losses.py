@@ -1,11 +1,12 @@
 """Running sums over histories for what the comparison's tally does not hold.
 
-Losses by size and durations by length are counted in logarithmic bins, apart for 32 groups of
-blocks of histories. A figure's standard error comes from leaving out one group at a time (the
-delete-a-group jackknife), so that leaks of one block are never taken for independent ones, and
-memory does not grow with the number of histories. As long as there are few different losses, each
-is counted apart; and each bin knows its least and its greatest loss apart from the rest. So fixed
-parts, caps and other losses that come again and again keep their exact values.
+Modelled losses (before the factor for what is not modelled, which has a law of its own) and
+durations are counted in logarithmic bins, apart for 32 groups of blocks of histories. A figure's
+standard error comes from leaving out one group at a time (the delete-a-group jackknife), so that
+leaks of one block are never taken for independent ones, and memory does not grow with the number of
+histories. As long as there are few different losses, each is counted apart; and each bin knows its
+least and its greatest loss apart from the rest. So fixed parts and other losses that come again and
+again keep their exact values.
 """
 
 from __future__ import annotations
@@ -35,7 +36,7 @@ STEPS: Final = ("onset to sensed", "sensed to stopped", "onset to stopped")
 
 @dataclass(frozen=True)
 class LossKinds:
-    """The losses that occur.
+    """Losses that occur.
 
     Attributes
     ----------
@@ -113,7 +114,7 @@ class LossTally:
             rows.shape, np.int64
         )
         weight = np.ascontiguousarray(rows["weight"])
-        loss = np.ascontiguousarray(rows["loss"])
+        loss = np.ascontiguousarray(rows["modelled"])
         bins = loss_bin(loss)
         self._count(self.rate, place, bins, weight)
         self._count(self.loss, place, bins, weight * loss)
@@ -124,7 +125,7 @@ class LossTally:
             if apart is not None:
                 self.apart[d] = _counted_apart(apart, loss[d], weight[d], group)
         self._count(self.mode_leaks, place, rows["mode"], weight)
-        self._count(self.mode_damage, place, rows["mode"], weight * loss)
+        self._count(self.mode_damage, place, rows["mode"], weight * rows["mean_loss"])
         never = np.isnan(rows["sensed"]) & np.isfinite(weight)
         lasting = (rows["sensed"], rows["stopped"] - rows["sensed"], rows["stopped"])
         for step, duration in enumerate(lasting):
@@ -158,7 +159,7 @@ class LossTally:
         return self.unseen * float(self.rate[d].sum()) / (float(self.n.sum()) * self.years)
 
     def kinds(self, d: int) -> LossKinds:
-        """Return the losses of a design that occur, each with how often it does."""
+        """Return the modelled losses of a design that occur, each with how often it does."""
         if (apart := self.apart[d]) is not None:
             found = sorted(apart)
             weights = np.array([apart[loss] for loss in found]).reshape(-1, GROUPS).T

@@ -221,7 +221,7 @@ class _Runs:
         pieces: list[Array] = []
 
         def take(chunk: Chunk) -> None:
-            pieces.append((chunk.rows["weight"] * chunk.rows["loss"]).sum(axis=2) / self.years)
+            pieces.append((chunk.rows["weight"] * chunk.rows["mean_loss"]).sum(axis=2) / self.years)
 
         run_histories(setup, histories, take, workers=self.workers)
         return np.concatenate(pieces, axis=1)

@@ -16,12 +16,14 @@ import numpy as np
 from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.estimate.jackknife import jackknife
 from shutoffsim.estimate.quantiles import Levels, quantile_estimate
+from shutoffsim.study.assessment.factor import losses_of, share_beyond
 from shutoffsim.study.assessment.loss_parts import CurvePoint, PeriodLoss, YearlyLoss
-from shutoffsim.study.assessment.losses import Array, LossTally, loss_bin
+from shutoffsim.study.assessment.losses import Array, LossKinds, LossTally, loss_bin
 from shutoffsim.study.assessment.sums import SumOfYear
 
 PERIODS: Final = (2.0, 5.0, 10.0, 25.0, 50.0, 100.0, 250.0)
 _STEPS = (1.0, 1.5, 2.0, 3.0, 5.0, 7.0)  # losses shown in each decade
+_RAREST = 1e-5  # share of the losses beyond which no more are shown
 _FEW = 30.0  # incidents' worth of information beyond a loss, below which it is not resolved
 
 
@@ -38,24 +40,28 @@ def yearly_losses(
     losses : sequence of float, optional
         Where the curves are reported, rising; by default at round losses.
     """
-    thresholds = _thresholds(tally) if losses is None else np.asarray(losses, float)
-    return tuple(_yearly_loss(tally, d, thresholds, periods) for d in range(len(tally.rate)))
+    kinds = [losses_of(tally, d) for d in range(len(tally.rate))]
+    thresholds = _thresholds(kinds) if losses is None else np.asarray(losses, float)
+    return tuple(_yearly_loss(tally, d, own, thresholds, periods) for d, own in enumerate(kinds))
 
 
-def _thresholds(tally: LossTally) -> Array:
+def _thresholds(kinds: Sequence[LossKinds]) -> Array:
     """Return round losses from below the smallest that matter to beyond the largest."""
-    rate = tally.rate.sum(axis=(0, 1))
-    loss = tally.loss.sum(axis=(0, 1))
-    with_loss = rate[1:] > 0.0
-    if not with_loss.any():
+    sizes = np.concatenate([each.sizes for each in kinds])
+    rates = np.concatenate([each.weights.sum(axis=0) for each in kinds])
+    order = np.argsort(sizes, kind="stable")
+    sizes, rates = sizes[order], rates[order]
+    beyond = np.cumsum(rates[::-1])[::-1]
+    there = (rates > 0.0) & (beyond >= _RAREST * rates.sum())
+    if not there.any():
         return np.zeros(0)
-    sizes = loss[1:][with_loss] / rate[1:][with_loss]
-    shares = np.cumsum(loss[1:][with_loss]) / loss.sum()
-    first = max(float(sizes[int(np.searchsorted(shares, 1e-3))]), 1e-3 * float(sizes.max()))
+    largest = float(sizes[there].max())
+    shares = np.cumsum(sizes * rates) / float(sizes @ rates)
+    first = max(float(sizes[int(np.searchsorted(shares, 1e-3))]), 1e-3 * largest)
     # a decade lower, so that a smallest loss that is a power of ten is exceeded below itself
-    decades = range(math.floor(math.log10(first)) - 1, math.ceil(math.log10(sizes.max())) + 1)
+    decades = range(math.floor(math.log10(first)) - 1, math.ceil(math.log10(largest)) + 1)
     round_losses = np.array([step * 10.0**decade for decade in decades for step in _STEPS])
-    end = int(np.searchsorted(round_losses, sizes.max())) + 1
+    end = int(np.searchsorted(round_losses, largest)) + 1
     start = max(int(np.searchsorted(round_losses, first)) - 1, 0)
     return np.asarray(round_losses[start:end])
 
@@ -71,9 +77,8 @@ class Law(Protocol):
 
 
 def _yearly_loss(
-    tally: LossTally, d: int, thresholds: Array, periods: Sequence[float]
+    tally: LossTally, d: int, kinds: LossKinds, thresholds: Array, periods: Sequence[float]
 ) -> YearlyLoss:
-    kinds = tally.kinds(d)
     rates = kinds.weights.sum(axis=0) / (float(tally.n.sum()) * tally.years)
     there = rates > 0.0
     sizes, blur, rates = kinds.sizes[there], kinds.blur[there], rates[there]
@@ -182,12 +187,17 @@ def _nothing_seen(unseen: _Unseen, share: float, *, tail: bool) -> Estimate:
 
 def _information_beyond(tally: LossTally, d: int, loss: float) -> float:
     """Return how many equally weighted leaks would carry what is known of losses beyond."""
-    first = int(loss_bin(np.array([loss]))[0]) if loss > 0.0 else 1
-    rate = float(tally.rate[d, :, max(first, 1) :].sum())
+    rate, squares = (sums[d].sum(axis=0)[1:] for sums in (tally.rate, tally.squares))
     if not tally.rate[d].any():
         return math.inf  # nothing leaks: nothing is uncertain
-    squares = float(tally.squares[d, :, max(first, 1) :].sum())
-    return rate * rate / squares if squares > 0.0 else 0.0
+    there = rate > 0.0
+    sizes = tally.loss[d].sum(axis=0)[1:][there] / rate[there]
+    if tally.params is None:
+        share = (loss_bin(sizes) >= loss_bin(np.array([loss]))).astype(float)
+    else:
+        share = share_beyond(tally.params[d], sizes, loss)
+    carried = float(squares[there] @ share**2)
+    return float(rate[there] @ share) ** 2 / carried if carried > 0.0 else 0.0
 
 
 class Largest:

@@ -189,12 +189,11 @@ def _failure(row: Row, problems: tuple[Problem, ...]) -> Failure:
 def _history_sums(chunk: Chunk, years: float) -> Array:
     rows = chunk.rows[0]
     weight = np.asarray(rows["weight"])
-    loss = np.asarray(rows["loss"])
     sums = np.empty((len(rows), SUMS))
-    sums[:, DAMAGE] = (weight * loss).sum(axis=1)
-    sums[:, INSURED] = (weight * rows["insured"]).sum(axis=1)
+    sums[:, DAMAGE] = (weight * rows["mean_loss"]).sum(axis=1)
+    sums[:, INSURED] = (weight * rows["mean_insured"]).sum(axis=1)
     sums[:, LEAKS] = weight.sum(axis=1)
-    sums[:, DAMAGING] = (weight * (loss > 0.0)).sum(axis=1)
+    sums[:, DAMAGING] = (weight * (rows["modelled"] > 0.0)).sum(axis=1)
     sums[:, FAILED] = (weight * (rows["mode"] > L.MODE_NONE)).sum(axis=1)
     natural = chunk.natural
     sums[:, COUNTED] = np.bincount(

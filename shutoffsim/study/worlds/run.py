@@ -88,7 +88,7 @@ def run_worlds(
         """Return damage, and cost of repairs and dry hours, a year: arrays (k, histories)."""
         setup = Setup.of(world.params, seed, engine, PROBES, names)
         chunk = run_chunk(setup, world.number * BLOCK, BLOCK, guard)
-        damage = (chunk.rows["weight"] * chunk.rows["loss"]).sum(axis=2)
+        damage = (chunk.rows["weight"] * chunk.rows["mean_loss"]).sum(axis=2)
         dry = chunk.summary["dry"].sum(axis=2) / _HOUR
         upkeep = chunk.summary["repair_cost"] + dry * np.array(prices)[:, None]
         return damage / years, upkeep / years
