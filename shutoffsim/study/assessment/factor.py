@@ -59,9 +59,9 @@ def with_factor(modelled: LossKinds, params: Any) -> LossKinds:
             np.minimum(modelled.sizes * factor, cap), return_index=True, return_inverse=True
         )
         blur = np.where(sizes < cap, modelled.blur[first] * factor, 0.0)
-        weights = np.zeros((len(modelled.weights), len(sizes)))
-        np.add.at(weights, (slice(None), which), modelled.weights)
-        return LossKinds(sizes, blur, weights)
+        weights = np.zeros((len(sizes), len(modelled.weights)))
+        np.add.at(weights, which, modelled.weights.T)
+        return LossKinds(sizes, blur, weights.T)
     edges = _edges(modelled, law, cap)
     below = chances_of_losses(law, modelled.sizes, edges)  # (m, edges)
     within = np.diff(below, axis=1, prepend=0.0)
