@@ -12,7 +12,8 @@ from shutoffsim.errors import ModelError, ScenarioError
 
 LOSS = (
     'damage = {harmless = "1 L", area_loss = "100 EUR/m2", '
-    'severity = {mean = 1.0, spread = 1.5}, loss_cap = "1e9 EUR"}\n'
+    'loss_cap = "1e9 EUR"}\n'
+    'dwelling.film = {low = "1 mm", high = "3 mm"}\n'
     'leaks.hose.rate = "0.01 per year"\n'
 )
 NONE = LOSS + 'element.kind = "none"\n'
