@@ -177,11 +177,12 @@ def breakeven(
     steps = [run(at(share)) for share in shares]
     nets = [_net(each) for each in steps]
     values = np.array([net.value for net in nets])
-    slack = 1.96 * np.array([net.error if math.isfinite(net.error) else 0.0 for net in nets])
     crossings = []
     for root, rising in list(_roots(shares, values)):
-        share, found = _closer(lambda x: run(at(x)), shares, values, root)
-        early, late = (_nearest(shares, values + s, share, rising) for s in (slack, -slack))
+        tried = _closer(lambda x: run(at(x)), shares, values, root)
+        share, found = tried[-1]
+        close = _curve(shares, nets, tried)
+        early, late = (_nearest(close, slack, share, rising) for slack in (1.96, -1.96))
         low, high = (early, late) if rising else (late, early)  # the better it may be, the sooner
         crossings.append(
             Crossing(
@@ -222,13 +223,14 @@ def _step(
 
 def _closer(
     run: Callable[[float], Step], shares: Array, values: Array, root: float
-) -> tuple[float, Step]:
-    """Return the crossing near ``root`` by false position, and what a run there gives."""
+) -> list[tuple[float, Step]]:
+    """Return where false position looked for the crossing near ``root``, last the crossing."""
+    tried = []
     k = min(int(np.searchsorted(shares, root, side="right")), len(shares) - 1)
     low, high = (float(shares[k - 1]), float(values[k - 1])), (float(shares[k]), float(values[k]))
     for number in range(_CLOSER):
-        found = run(root)
-        net = _net(found).value
+        tried.append((root, run(root)))
+        net = _net(tried[-1][1]).value
         if number == _CLOSER - 1 or net == 0.0:
             break
         if (net < 0.0) == (low[1] < 0.0):
@@ -236,7 +238,24 @@ def _closer(
         else:
             high = (root, net)
         root = low[0] + (high[0] - low[0]) * low[1] / (low[1] - high[1])
-    return root, found
+    return tried
+
+
+def _curve(shares: Array, nets: list[Estimate], tried: list[tuple[float, Step]]) -> Array:
+    """Return share, value and standard error (3, points) of all that was run, in their order.
+
+    Near a crossing the line between two of the first values would be too coarse.
+    """
+    points = [
+        *zip(shares.tolist(), nets, strict=True),
+        *((share, _net(found)) for share, found in tried),
+    ]
+    return np.array(
+        sorted(
+            (share, net.value, net.error if math.isfinite(net.error) else 0.0)
+            for share, net in points
+        )
+    ).T
 
 
 def _net(found: Step) -> Estimate:
@@ -315,9 +334,10 @@ def _roots(shares: Array, values: Array) -> Iterator[tuple[float, bool]]:
             yield float(shares[k] + part * (shares[k + 1] - shares[k])), bool(after >= 0.0)
 
 
-def _nearest(shares: Array, values: Array, share: float, rising: bool) -> float | None:
-    """Return the crossing of the same direction that is nearest; None: there is none."""
-    same = [root for root, rises in _roots(shares, values) if rises == rising]
+def _nearest(curve: Array, errors: float, share: float, rising: bool) -> float | None:
+    """Return the nearest crossing of the same direction, so many errors up; None: there is none."""
+    shares, values, error = curve
+    same = [root for root, rises in _roots(shares, values + errors * error) if rises == rising]
     return min(same, key=lambda root: abs(root - share), default=None)
 
 
