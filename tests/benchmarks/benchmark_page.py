@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Any
 
 from intervals import DEMAND, DEMAND_ERROR, PRECISION, STOP
-from precision import BEST, CHOSEN
 from rare import ERROR as RARE_ERROR
 
 Findings = dict[str, Any]
@@ -56,7 +55,7 @@ _SHARE_TEXT = """\
 Shown is the share of runs, each with a seed of its own, whose 95 % interval holds the true value:
 the mean over all histories of all runs."""
 COVERAGE_TEXT = f"""\
-{_SHARE_TEXT} Compared are "no automation" and "{CHOSEN}", with fixed numbers of
+{_SHARE_TEXT} Compared are "no automation" and the first automated design, with fixed numbers of
 histories and to a standard error of {PRECISION:.0%}, where the adaptive rule stops. With 64
 histories there are too few blocks, and the spread between single histories is taken: mostly too
 wide, on purpose. The last columns are of the runs that stop by the rule: how the others miss, and
@@ -69,7 +68,7 @@ often, with weights. Processor time is that of the slowest of five seeds; "furth
 distance of the five from the exact answer, in standard errors.
 """
 DEMAND_TEXT = f"""\
-{_SHARE_TEXT} `pfd` is run for "{BEST}" to {DEMAND_ERROR:.0%}.
+{_SHARE_TEXT} `pfd` is run for the last design of each file to {DEMAND_ERROR:.0%}.
 """
 
 

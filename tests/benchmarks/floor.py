@@ -14,8 +14,7 @@ from typing import Any
 import numba
 import numpy as np
 from draws import RAW
-from machine import SCENARIOS, least_time, run_script
-from precision import CHOSEN, REFERENCE
+from machine import SCENARIOS, compared, least_time, run_script
 
 import shutoffsim
 from shutoffsim.engine.run import PROBES, Setup, run_chunk
@@ -75,7 +74,7 @@ def measure(quick: bool = False) -> list[dict[str, Any]]:
     rows = []
     for path in SCENARIOS:
         scenario = shutoffsim.load(path)
-        for design in (REFERENCE, CHOSEN):
+        for design in compared(scenario)[:2]:
             params = scenario.parameters([design])
             bare, probed = (record_draws(path, design, m, HISTORIES) for m in (0, PROBES))
             floor = [floor_time(variates, repeats) for variates in (bare, probed)]

@@ -17,8 +17,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
-from machine import SCENARIOS
-from precision import BEST, CHOSEN, REFERENCE
+from machine import SCENARIOS, compared
 
 import shutoffsim
 from shutoffsim.engine.run import Chunk
@@ -67,7 +66,7 @@ def run_compare(path: Path, seed: int) -> list[Report]:
                 tally.add(_first_histories(chunk, size - chunk.first))
 
     result = shutoffsim.compare(
-        scenario, [REFERENCE, CHOSEN], precision=PRECISION, seed=seed, watch=watch
+        scenario, compared(scenario)[:2], precision=PRECISION, seed=seed, watch=watch
     )
     reports: list[Report] = []
     for name, tally in [*((str(size), tally) for size, tally in tallies.items()), (STOP, None)]:
@@ -98,7 +97,9 @@ def _first_histories(chunk: Chunk, n: int) -> Chunk:
 def run_demand(path: Path, seed: int) -> list[Report]:
     """Return what the study of one design's failures on demand reports."""
     scenario = shutoffsim.load(path)
-    found = failure_on_demand(scenario, BEST, relative_error=DEMAND_ERROR, seed=seed)
+    found = failure_on_demand(
+        scenario, compared(scenario).best, relative_error=DEMAND_ERROR, seed=seed
+    )
     e = found.probability
     return [Report(STOP, DEMAND, found.histories, e.value, e.low, e.high)]
 

@@ -11,7 +11,7 @@ import time
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import llvmlite
 import numba
@@ -19,12 +19,31 @@ import numpy as np
 import simpy
 
 import shutoffsim
+from shutoffsim.model.elements import NUMBERED
 
 ROOT = Path(__file__).resolve().parents[2]
 SCENARIOS = tuple(
     ROOT / "scenarios" / f"{name}.toml"
     for name in ("terraced_house", "clinic_above_shop", "holiday_cottage")
 )
+
+REFERENCE = "no automation"
+
+
+class Compared(NamedTuple):
+    """The designs of a scenario that are looked at: without automation, its first, and the best."""
+
+    reference: str
+    chosen: str
+    best: str
+
+
+def compared(scenario: shutoffsim.Scenario) -> Compared:
+    """Return the designs to look at: the last one of a file is the best equipped."""
+    params = scenario.parameters()
+    closes = [NUMBERED[kind].closes for kind in params["element_kind"]]
+    return Compared(REFERENCE, scenario.designs[closes.index(True)], scenario.designs[-1])
+
 
 #: Put before a script that is run in a process of its own; gives ``peak()`` in MB. The kernel's
 #: high-water mark of the process is preferred: the other figure also counts the parent's memory.

@@ -20,7 +20,7 @@ from typing import Any
 
 import numpy as np
 import plain
-from machine import SCENARIOS, least_time
+from machine import SCENARIOS, compared, least_time
 from plain_scenario import DESIGNS, scenario_text
 
 import shutoffsim
@@ -29,7 +29,6 @@ from shutoffsim.estimate import tally as T
 from shutoffsim.estimate.tally import Tally
 
 PRECISION = 0.01
-REFERENCE, CHOSEN, BEST = "no automation", "plus battery", "all together"
 #: Further apart than this many standard errors, two programs do not simulate the same thing.
 TOLERANCE = 4.5
 
@@ -142,7 +141,7 @@ def measure_scenarios(size: Size) -> list[dict[str, Any]]:
     for path in SCENARIOS:
         scenario = shutoffsim.load(path)
         years = scenario.service_life / plain.YEAR
-        names = [REFERENCE, CHOSEN, BEST]
+        names = list(compared(scenario))
         params = scenario.parameters(names)
         counted = tallies(params, years, 1, size.parts, size.counted)
         for design, paired in ((1, False), (2, False), (1, True)):

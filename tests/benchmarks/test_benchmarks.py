@@ -107,7 +107,8 @@ def test_the_true_value_weighs_runs_by_their_histories():
 
 def test_the_reported_intervals_are_those_of_the_public_call():
     """Fixed sizes are sums over the first histories of one run: as good as runs of their own."""
-    path, names = machine.SCENARIOS[0], [precision.REFERENCE, precision.CHOSEN]
+    path = machine.SCENARIOS[0]
+    names = machine.compared(shutoffsim.load(path))[:2]
     reports = {(r.sample, r.quantity): r for r in intervals.run_compare(path, 7)}
     for size in intervals.SMALL:
         result = shutoffsim.compare(shutoffsim.load(path), names, histories=size, seed=7)
@@ -152,7 +153,7 @@ def test_a_number_drawn_twice_is_one_variate():
 
 def test_draws_are_noted_for_histories_and_probes():
     path = machine.SCENARIOS[0]
-    bare, probed = (record_draws(path, precision.REFERENCE, m, 1) for m in (0, 8))
+    bare, probed = (record_draws(path, machine.REFERENCE, m, 1) for m in (0, 8))
     assert bare.shape[1] == 4
     assert len(bare) > 100
     # A probe draws at least its place, film, kind, size and who notices.

@@ -12,8 +12,7 @@ import numpy as np
 from draws import RAW
 from dwellings import write_dwellings
 from floor import draw_all
-from machine import PEAK, ROOT, SCENARIOS, run_program, run_script
-from precision import CHOSEN, REFERENCE
+from machine import PEAK, REFERENCE, ROOT, SCENARIOS, compared, run_program, run_script
 
 import shutoffsim
 from shutoffsim.engine.run import PROBES, Setup, run_chunks
@@ -65,7 +64,7 @@ def measure_workers(quick: bool = False) -> list[dict[str, Any]]:
     rows = []
     for path in SCENARIOS:
         scenario = shutoffsim.load(path)
-        setup = Setup.of(scenario.parameters([REFERENCE, CHOSEN]), 1)
+        setup = Setup.of(scenario.parameters(compared(scenario)[:2]), 1)
         found = {}
         for name, work in (("", _run_through), ("bare_", _draw_through)):
             best = {1: float("inf"), 2: float("inf")}

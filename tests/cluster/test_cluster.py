@@ -45,7 +45,7 @@ def house() -> shutoffsim.Scenario:
 
 @pytest.fixture(scope="module")
 def setup(house) -> Setup:
-    return Setup.of(house.parameters(["no automation", "plus battery"]), 7)
+    return Setup.of(house.parameters(["no automation", "small actuator"]), 7)
 
 
 @pytest.fixture(scope="module")
@@ -151,7 +151,7 @@ def test_a_name_stands_for_all_that_decides_a_result(house, setup):
     changed["valve_age"][1] += 1.0
     names.add(cluster.setup_name(Setup.of(changed, 7)))
     assert len(names) == 8
-    again = Setup.of(house.parameters(["no automation", "plus battery"]), 7)
+    again = Setup.of(house.parameters(["no automation", "small actuator"]), 7)
     assert cluster.setup_name(again) == cluster.setup_name(setup)
 
 

@@ -23,7 +23,7 @@ from shutoffsim.study.portfolio.block import PROBES
 from shutoffsim.study.portfolio.years import Years
 
 TABLE = "dwelling,design,valve.age,region\n" + "".join(
-    f"d{n},{('no automation', 'plus battery')[n % 2]},{3 * n} years,r{n % 3}\n" for n in range(9)
+    f"d{n},{('no automation', 'small actuator')[n % 2]},{3 * n} years,r{n % 3}\n" for n in range(9)
 )
 
 
@@ -66,7 +66,7 @@ def test_failing_is_certain_only_where_nothing_can_close(house, table):
     result = portfolio(house, table(alone), histories=4)
     assert result.probability_of_failure_on_demand.certain
     assert (result.table()[["failure_low", "failure_high"]] == 1.0).all(axis=None)
-    never = "dwelling,design,sensors.kitchen.reach_chance\na,plus battery,0\n"
+    never = "dwelling,design,sensors.kitchen.reach_chance\na,small actuator,0\n"
     found = portfolio(house, table(never), histories=4).probability_of_failure_on_demand
     assert not found.certain
 

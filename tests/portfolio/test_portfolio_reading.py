@@ -99,7 +99,7 @@ contradiction,,,,90 days,
 short,,,
 fraction,,,,,1.5
 half a table,,,{low = "2 bar",,
-also good,plus battery,,"{low = ""2 bar"", high = ""4 bar"", shape = ""even""}",,2
+also good,small actuator,,"{low = ""2 bar"", high = ""4 bar"", shape = ""even""}",,2
 """
 
 
@@ -121,7 +121,7 @@ def test_a_bad_row_is_told_and_the_rest_runs(house, table):
     rows = result.table()
     assert rows["problem"].notna().tolist() == [False] + [True] * 7 + [False]
     assert rows["expected_annual_damage"].isna().tolist() == [False] + [True] * 7 + [False]
-    assert rows["design"].iloc[-1] == "plus battery"
+    assert rows["design"].iloc[-1] == "small actuator"
 
 
 def test_a_failed_row_shifts_no_other(house, table):
@@ -142,7 +142,7 @@ def test_forms_of_the_same_table_give_the_same_result(house, table, tmp_path):
     frame = pd.DataFrame(
         {
             "dwelling": ["a", "b", "c"],
-            "design": ["plus battery", None, "all together"],
+            "design": ["small actuator", None, "hoses too"],
             'leaks."washing machine hose".age': ["2 years", "9 years", None],
             "dwelling.units_below": [1, None, 2],
             "battery.fitted": [True, None, False],
@@ -152,8 +152,8 @@ def test_forms_of_the_same_table_give_the_same_result(house, table, tmp_path):
     frame.to_parquet(tmp_path / "t.parquet")
     text = (
         'dwelling,design,leaks."washing machine hose".age,dwelling.units_below,battery.fitted,'
-        "override.access\na,plus battery,2 years,1,true,1.5\n\nb,,9 years,,,\n"
-        "c,all together,,2,false,2.0\n"
+        "override.access\na,small actuator,2 years,1,true,1.5\n\nb,,9 years,,,\n"
+        "c,hoses too,,2,false,2.0\n"
     )
     tables = [
         tmp_path / "t.parquet",
