@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from shutoffsim.study.replay import replay as replay
     from shutoffsim.study.size import Sizing as Sizing
     from shutoffsim.study.size import size as size
+    from shutoffsim.study.sweep import sweep as sweep
 
 # Everything public, and where it lives; loaded on first use so that start-up stays quick.
 _HOMES = {
@@ -53,6 +54,7 @@ _HOMES = {
     "replay": "shutoffsim.study.replay",
     "Sizing": "shutoffsim.study.size",
     "size": "shutoffsim.study.size",
+    "sweep": "shutoffsim.study.sweep",
 }
 
 __all__ = [*sorted(_HOMES), "__version__"]

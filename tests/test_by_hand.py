@@ -227,6 +227,31 @@ insurance = {deductible = "500 EUR", limit = "2000 EUR"}
 
 
 @pytest.mark.parametrize(
+    ("grip", "hand", "tool", "work", "by"),
+    [
+        ("bare stem", 6, 9, 0, L.BY_HAND),  # fingers do
+        ("bare stem", 4, 9, 90, L.BY_HAND),  # pliers, which must be found
+        ("knob", 4, 9, 90, L.BY_HAND),
+        ("knob", 4, 4.5, 90, L.BY_UPSTREAM),
+        ("lever", 4, 9, 0, L.BY_UPSTREAM),  # no tool is longer than the lever itself
+    ],
+)
+def test_who_cannot_turn_stem_or_knob_finds_a_tool(grip, hand, tool, work, by):
+    """The valve asks for 5 N*m; the next valve upstream is 10 min further."""
+    changes = f"""
+    valve = {{breakaway = "5 N*m", closing_share = 1, turns = "0.25 turns", stem_limit = "99 N*m"}}
+    actuator.stick_chance = 1
+    mount = {{fasteners = 0, release_time = "7 s", tool_at_hand = 0, tool_search = "90 s"}}
+    override = {{access = 2, hand_turn = "4 s", upstream = "10 min", grip = "{grip}",
+        hand_torque = "{hand} N*m", tool_torque = "{tool} N*m"}}
+    """.replace("\n        hand_torque", " hand_torque")
+    row = rows_of(changes)[0, 0, 0]
+    turns = 600 if by == L.BY_UPSTREAM else 0.25 * 4 * 2
+    assert row["stopped_by"] == by
+    assert row["stopped"] == pytest.approx(60 + 2 * (7 + work) + turns, rel=1e-9)
+
+
+@pytest.mark.parametrize(
     ("seconds", "area", "units", "loss", "insured"),
     [
         (4.9, 2.45, 0, 0, 0),  # harmless

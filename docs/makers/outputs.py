@@ -60,9 +60,10 @@ def renew(text: str) -> str:
 def picture() -> bytes:
     """Return the picture of the README, drawn from the comparison that it shows."""
     import shutoffsim
-    from shutoffsim.report.figures import drawn, forest
+    from shutoffsim.report.figures import drawn
+    from shutoffsim.report.plots import figure_of
 
-    return drawn(forest(shutoffsim.compare(shutoffsim.load(PICTURED))), "svg")
+    return drawn(figure_of(shutoffsim.compare(shutoffsim.load(PICTURED)), "damage"), "svg")
 
 
 def files() -> Files:

@@ -33,6 +33,9 @@ from shutoffsim.cli.options import (
 )
 from shutoffsim.errors import ModelError, PrecisionWarning
 
+#: Kind of plot by the name of its files.
+FIGURES = {"expected-damage": "damage", "steps": "steps"}
+
 
 @app.command()
 @guarded
@@ -123,9 +126,10 @@ def compare(
         rows = None if csv is None else files.enter_context(OutputFile(csv, (".csv",)))
         folder = None
         if figures is not None:
-            from shutoffsim.report.figures import DAMAGE, STEPS, FigureFolder, forest, steps_figure
+            from shutoffsim.report.figures import FigureFolder
+            from shutoffsim.report.plots import figure_of
 
-            folder = files.enter_context(FigureFolder(figures, (DAMAGE, STEPS)))
+            folder = files.enter_context(FigureFolder(figures, FIGURES))
         table = None
         if incidents is not None:
             from shutoffsim.report.incidents import IncidentFile
@@ -155,7 +159,7 @@ def compare(
         if rows is not None:
             rows.write(design_rows(result).encode())
         if folder is not None:
-            folder.write({DAMAGE: forest(result), STEPS: steps_figure(result)})
+            folder.write({name: figure_of(result, kind) for name, kind in FIGURES.items()})
         if table:
             table.describe_run(result)
     print_comparison(

@@ -392,7 +392,7 @@ PARAMETER_FIELDS = (
     ("override_find_unknown", DIST, "s", "further time to find an unknown one"),
     ("override_access", "f", "-", "factor on all work at the valve (cramped: above 1)"),
     ("override_hand_torque", DIST, "N*m", "torque a person applies with the grip that is there"),
-    ("override_bare_stem", "i", "-", "1: where that is not enough, a tool is put on the stem"),
+    ("override_tool_fits", "i", "-", "1: where that is not enough, a tool is put on stem or knob"),
     ("override_tool_torque", DIST, "N*m", "torque a person applies with that tool"),
     ("override_hand_turn", "f", "s", "time per turn by hand"),
     ("override_upstream", DIST, "s", "further time to have the next valve upstream shut"),

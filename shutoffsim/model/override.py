@@ -80,8 +80,8 @@ def has_screws(p):
 
 @kernel
 def needs_tool(p, required, u):
-    """Return whether the fingers of a person of strength ``u`` cannot turn a bare stem."""
-    return p.override_bare_stem == 1 and required > quantile(p.override_hand_torque, u)
+    """Return whether the fingers of a person of strength ``u`` cannot turn what a tool can."""
+    return p.override_tool_fits == 1 and required > quantile(p.override_hand_torque, u)
 
 
 @kernel

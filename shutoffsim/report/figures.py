@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import html
-import textwrap
 from collections.abc import Iterable, Mapping
 from contextlib import ExitStack, suppress
 from io import BytesIO
@@ -13,20 +12,15 @@ from typing import TYPE_CHECKING, Any
 
 import matplotlib as mpl
 import numpy as np
-import pandas as pd
 import seaborn as sns
-import seaborn.objects as so
 from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
 
 from shutoffsim.errors import OutputError
 from shutoffsim.report.files import OutputFile, refusal
-from shutoffsim.study.digits import amount
 
 if TYPE_CHECKING:
-    from shutoffsim.study.comparison import Comparison
+    pass
 
-REFERENCE, OTHER = "reference", "design"
 KINDS = ("svg", "png")
 
 
@@ -48,140 +42,6 @@ def round_ticks(axes: Any, low: float, high: float) -> None:
     shown = [tick for tick in ticks if low <= tick <= high]
     axes.set_xticks(shown, [f"{tick:g}" for tick in shown])
     axes.minorticks_off()
-
-
-def forest(result: Comparison) -> Figure:
-    """Return a forest plot: expected annual damage of each design with its 95 % interval.
-
-    Over worlds, a thin line is the range of nine worlds in ten. The reference is distinguished by
-    the shape of its mark, its name and a line through its value, not by colour alone; the colours
-    are of a palette that colour-blind people can distinguish.
-
-    Parameters
-    ----------
-    result : Comparison
-        From :func:`shutoffsim.compare`.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-    """
-    rows: list[dict[str, Any]] = [
-        {
-            "design": textwrap.fill(design.name, 28),
-            "role": REFERENCE if number == 0 else OTHER,
-            "value": design.expected_annual_damage.value,
-            "low": design.expected_annual_damage.low,
-            "high": design.expected_annual_damage.high,
-            "label": amount(
-                design.expected_annual_damage.value, design.expected_annual_damage.error
-            ),
-        }
-        for number, design in enumerate(result.designs)
-    ]
-    data = pd.DataFrame(rows)
-    colours = sns.color_palette("colorblind")
-    figure = Figure(figsize=(8.0, 1.3 + 0.42 * len(rows)), layout="constrained")
-    axes = figure.add_subplot()
-    (
-        so.Plot(data, y="design", x="value", color="role", marker="role")
-        .add(so.Range(linewidth=2.5), xmin="low", xmax="high", legend=False)
-        .add(so.Dot(pointsize=7), legend=False)
-        .scale(
-            color={REFERENCE: colours[7], OTHER: colours[0]},
-            marker={REFERENCE: "s", OTHER: "o"},
-        )
-        .theme({**sns.axes_style("whitegrid"), "axes.grid.axis": "x"})
-        .on(axes)
-        .plot()
-    )
-    known = " (bar: 95 % interval)"
-    if result.worlds is not None:
-        known = "\nbar: 95 % interval of the simulation; thin line: what is not known"
-        for at, world in enumerate(result.worlds.designs):
-            ends = world.expected_annual_damage
-            axes.hlines(at, ends.p5, ends.p95, color="0.35", linewidth=0.8, zorder=1)
-            rows[at]["high"] = max(float(rows[at]["high"]), ends.p95)
-    for at, row in enumerate(rows):
-        axes.annotate(
-            str(row["label"]),
-            (float(row["high"]), at),
-            xytext=(8, 0),
-            textcoords="offset points",
-            va="center",
-        )
-    axes.axvline(rows[0]["value"], color=colours[7], linewidth=1.0, linestyle=":", zorder=0)
-    most = max(float(row["high"]) for row in rows)
-    axes.set_xlim(0.0, 1.12 * most if most > 0.0 else 1.0)
-    axes.set_xlabel(f"expected annual water damage, {result.currency}{known}")
-    axes.set_ylabel("")
-    axes.set_title(f"{result.scenario}: expected damage by design", loc="left")
-    axes.spines[["top", "right", "left"]].set_visible(False)
-    axes.tick_params(axis="y", length=0)
-    return figure
-
-
-#: Names of the pictures of a comparison.
-DAMAGE, STEPS = "expected-damage", "steps"
-
-
-def steps_figure(result: Comparison) -> Figure:
-    """Return what each step saves, costs and leaves a year, with 95 % intervals.
-
-    Parameters
-    ----------
-    result : Comparison
-        With two designs or more.
-
-    Returns
-    -------
-    matplotlib.figure.Figure
-    """
-    kinds = {"saves": "saving", "costs": "cost_per_year", "net": "net_per_year"}
-    rows = [
-        {
-            "step": textwrap.fill(step.design, 28)
-            + "\n"
-            + textwrap.fill(f"against “{step.against}”", 34),
-            "kind": kind,
-            "value": e.value,
-            "low": e.low if np.isfinite(e.low) else e.value,
-            "high": e.high if np.isfinite(e.high) else e.value,
-        }
-        for step in result.steps
-        for kind, name in kinds.items()
-        if (e := getattr(step, name)) is not None
-    ]
-    data = pd.DataFrame(rows)
-    colours = sns.color_palette("colorblind")
-    looks = {kind: (colours[at], "osD"[at]) for at, kind in enumerate(kinds)}
-    figure = Figure(figsize=(8.0, 1.4 + 0.62 * len(result.steps)), layout="constrained")
-    axes = figure.add_subplot()
-    (
-        so.Plot(data, y="step", x="value", color="kind", marker="kind")
-        .add(so.Range(linewidth=2.5), so.Dodge(), xmin="low", xmax="high", legend=False)
-        .add(so.Dot(pointsize=6), so.Dodge(), legend=False)
-        .scale(
-            color={kind: colour for kind, (colour, _) in looks.items()},
-            marker={kind: mark for kind, (_, mark) in looks.items()},
-        )
-        .theme({**sns.axes_style("whitegrid"), "axes.grid.axis": "x"})
-        .on(axes)
-        .plot()
-    )
-    handles = [
-        Line2D([], [], color=colour, marker=mark, linewidth=2.5, label=kind)
-        for kind, (colour, mark) in looks.items()
-        if kind in set(data["kind"])
-    ]
-    figure.legend(handles=handles, loc="outside lower center", ncols=len(handles), frameon=False)
-    axes.axvline(0.0, color=colours[7], linewidth=1.0, linestyle=":", zorder=0)
-    axes.set_xlabel(f"{result.currency} a year (bar: 95 % interval)")
-    axes.set_ylabel("")
-    axes.set_title(f"{result.scenario}: what each step saves, costs and leaves", loc="left")
-    axes.spines[["top", "right", "left"]].set_visible(False)
-    axes.tick_params(axis="y", length=0)
-    return figure
 
 
 def drawn(figure: Figure, kind: str) -> bytes:

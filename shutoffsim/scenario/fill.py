@@ -16,6 +16,7 @@ from shutoffsim.scenario.structure import Path, parts
 
 ONLY_ZONE = "dwelling"
 BARE_STEM = "bare stem"
+TAKES_A_TOOL = (BARE_STEM, "knob")  # fingers turn it, and pliers or a spanner hold it
 SMALL_SUPPLY = 8.5  # V
 THIN_LEAD = Default(
     "0.4 ohm",

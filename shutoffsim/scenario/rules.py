@@ -15,7 +15,7 @@ from shutoffsim.model import layout
 from shutoffsim.model.elements import NUMBERS
 from shutoffsim.scenario import calendar
 from shutoffsim.scenario.distributions import Distribution
-from shutoffsim.scenario.fill import BARE_STEM
+from shutoffsim.scenario.fill import TAKES_A_TOOL
 from shutoffsim.scenario.pipes import pipe_fields
 from shutoffsim.scenario.schema import System
 from shutoffsim.scenario.schema.closing import Actuator, Solenoid
@@ -220,7 +220,7 @@ def _closing(system: System) -> dict[str, Any]:
         "mount_release_time": release.release_time,
         "mount_slip_torque": mount.slip_torque if rubs else math.inf,
         "mount_retightening": mount.retightening if rubs else math.inf,
-        "override_bare_stem": system.override.grip == BARE_STEM,
+        "override_tool_fits": system.override.grip in TAKES_A_TOOL,
         "commissioning_test": _TESTS[system.commissioning.test],
         "commissioning_if_it_fails": _IF_IT_FAILS[system.commissioning.if_it_fails],
         "exercise_interval": system.exercise.interval if traits.closes else math.inf,

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import html
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from importlib import import_module
 from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import BeforeValidator, Field, InstanceOf
@@ -22,6 +25,7 @@ from shutoffsim.study.worlds.result import Worlds
 
 if TYPE_CHECKING:
     import pandas as pd
+    from matplotlib.axes import Axes
 
 
 @dataclass(frozen=True)
@@ -182,7 +186,7 @@ class Difference:
     ]
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, repr=False)
 class Comparison:
     """The result of :func:`compare`.
 
@@ -324,8 +328,33 @@ class Comparison:
             key=lambda d: (d.expected_annual_damage.value, d.expected_annual_damage.certain),
         )
 
+    def plot(self, kind: str = "steps", axes: Axes | None = None) -> Axes:
+        """Draw it on given or new axes; see :func:`shutoffsim.report.plots.plot` for kinds."""
+        # looked up when it is called for: what draws stands above what is drawn
+        draw: Callable[..., Axes] = import_module("shutoffsim.report.plots").plot
+        return draw(self, kind, axes)
+
+    def __repr__(self) -> str:
+        best = "" if self.best is None else f", best “{self.best}”"
+        return (
+            f"<Comparison of {len(self.designs)} designs, “{self.scenario}”: "
+            f"{self.histories} histories, seed {self.seed}{best}>"
+        )
+
     def _repr_html_(self) -> str:
-        return str(self.table().to_html(float_format=lambda x: f"{x:,.3g}"))
+        columns = {
+            "expected_annual_damage": f"damage a year, {self.currency}",
+            "low": "95 % from",
+            "high": "to",
+            "step_against": "against",
+            "step_saving": "saves",
+            "step_cost_per_year": "costs",
+            "step_net_per_year": "net",
+        }
+        table = self.table()
+        shown = table[[name for name in columns if name in table]].rename(columns=columns)
+        body = shown.to_html(float_format=lambda x: f"{x:,.3g}", na_rep="")
+        return f"<p>{html.escape(self.answer())}</p>{body}"
 
 
 def _no_better(result: Comparison, best: str, unit: str) -> str:

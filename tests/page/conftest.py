@@ -90,8 +90,8 @@ CLINIC = Path(__file__).resolve().parents[2] / "scenarios" / "clinic_above_shop.
 HOSTILE = {
     "Clinic above a shop": "<script>document.title='x'</script> & \\\"quoted\\\" 'names'",
     "no automation": "</style></title></svg><script>alert(1)</script>",
-    "plus battery": "שלום עולם (123) مرحبا",
-    "all together": "Donaudampfschifffahrtsgesellschaft" + "x" * 46,
+    "quick release": "שלום עולם (123) مرحبا",
+    "sensing cables": "Donaudampfschifffahrtsgesellschaft" + "x" * 46,
     "treatment hoses": "<img src=x onerror=alert(1)>",
     "pipe joints": "$\\\\frac{1}{2}$ {{ 7*7 }} {% raw %}",
 }
@@ -103,7 +103,7 @@ def assessed() -> Assessment:
     scenario = shutoffsim.load(CLINIC)
     return assess(
         scenario,
-        ["no automation", "plus battery", "all together"],
+        ["no automation", "quick release", "sensing cables"],
         histories=64,
         removal_histories=32,
         swing_histories=32,
@@ -120,5 +120,5 @@ def hostile() -> Assessment:
         text = text.replace(f'"{old}"', f'"{new}"')
     scenario = shutoffsim.loads(text)
     names = [tomllib.loads(f'x = "{HOSTILE[name]}"')["x"] for name in
-             ("no automation", "plus battery", "all together")]  # fmt: skip
+             ("no automation", "quick release", "sensing cables")]  # fmt: skip
     return assess(scenario, names, histories=32, removal_histories=32, swing_histories=0)

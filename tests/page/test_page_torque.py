@@ -16,7 +16,7 @@ from shutoffsim.report.size import print_sizing
 from shutoffsim.study.size import size
 
 CLINIC = Path(__file__).resolve().parents[2] / "scenarios" / "clinic_above_shop.toml"
-DESIGN = "all together"
+DESIGN = "sensing cables"
 
 
 @pytest.fixture(scope="module")

@@ -83,9 +83,9 @@ def test_a_saved_folder_is_not_simulated_again(folder, tmp_path, monkeypatch):
 
 def test_another_design_can_be_told_from_a_folder(folder, tmp_path):
     out = tmp_path / "x.html"
-    assert run(folder, "--out", out, "--design", "plus battery").exit_code == 0
+    assert run(folder, "--out", out, "--design", "quick release").exit_code == 0
     read = Page(out.read_text(encoding="utf-8"))
-    assert read.table("Failure modes of").caption == "Failure modes of “plus battery”"
+    assert read.table("Failure modes of").caption == "Failure modes of “quick release”"
 
 
 def test_a_scenario_is_simulated_and_kept(tmp_path, monkeypatch):

@@ -252,7 +252,7 @@ MADE = {
     *("people_week", "people_week_stays", "people_out_chance", "people_notice_log_spread"),
     "people_awake_share",
     *("notification_log_spread", "nuisance_sensor_rate", "battery_energy", "valve_idle_start"),
-    "override_bare_stem",
+    "override_tool_fits",
 }
 
 

@@ -181,7 +181,7 @@ class Mount(Section):
     fastener_time: base.TimeSpread
     """Time per screw; drawn per leak."""
     tool_at_hand: base.Share
-    """Chance that the tools are at hand: for the screws, and for a bare stem; 1: kept there."""
+    """Chance that the tools are at hand: for screws, a bare stem, a knob; 1: kept there."""
     tool_search: base.TimeSpread
     """Time to find them."""
     release_time: base.TimeSpread

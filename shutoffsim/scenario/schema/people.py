@@ -127,7 +127,7 @@ class Override(Section):
     hand_torque: base.TorqueSpread
     """Torque that a person applies."""
     tool_torque: base.TorqueSpread
-    """Torque that a person applies with a tool, where a bare stem asks for one."""
+    """Torque that a person applies with a tool, where a bare stem or a knob asks for one."""
     hand_turn: base.PositiveTime
     """Time per turn by hand."""
     upstream: base.TimeSpread
