@@ -96,6 +96,7 @@ shares_rail = false
 outage_rate = "0 per year"
 major_rate = "0 per year"
 dip_rate = "0 per year"
+breaker_chance = 0
 
 [supply]
 voltage = "12 V"

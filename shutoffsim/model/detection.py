@@ -6,7 +6,7 @@ import math
 
 from shutoffsim.model import layout as L
 from shutoffsim.model.compiled import kernel, part
-from shutoffsim.model.power import DARK, power_source
+from shutoffsim.model.power import DARK, house_is_live, power_source
 from shutoffsim.model.quantiles import quantile, waiting
 from shutoffsim.model.spread import until_lies
 from shutoffsim.model.streams import (
@@ -194,7 +194,7 @@ def siren_sounds(p, s, slot):
     if s.leak_siren[slot] == 0 or p.siren_fitted == 0:
         return False
     if p.siren_power == L.SIREN_ON_MAINS:
-        return s.mains == 1
+        return house_is_live(s)
     if p.siren_power == L.SIREN_ON_CONTROLLER:
         return s.controller == 1 and power_source(p, s) != DARK
     return True

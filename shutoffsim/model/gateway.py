@@ -6,6 +6,7 @@ import math
 
 from shutoffsim.model import layout as L
 from shutoffsim.model.compiled import kernel
+from shutoffsim.model.power import house_is_live
 from shutoffsim.model.streams import GATEWAY_DRAWS, LOOKS_OF_ONE, uniform
 
 
@@ -16,7 +17,7 @@ def gateway_is_up(p, s, now):
     A two-state Markov process looked at only when needed: given the last look, the chance to be up
     relaxes to the availability with the rate of failure plus repair.
     """
-    if p.gateway_fitted == 0 or (s.mains == 0 and p.gateway_backed_up == 0):
+    if p.gateway_fitted == 0 or (not house_is_live(s) and p.gateway_backed_up == 0):
         return False
     if p.gateway_availability >= 1.0:
         return True

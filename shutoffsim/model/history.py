@@ -162,14 +162,33 @@ def on_outage(p, s, now, delay):
     if s.mains == 0:
         s.mains = 1
         delay[L.OUTAGE] = power.next_outage(p, s, now)
-        if s.supply_ok == 1:
+        if power.is_supplied(s):
             supply_is_back(p, s, now, delay)
         return
     pick = next_regional_draw(p, s, OUTAGE_DRAWS)
+    was_supplied = power.is_supplied(s)
     s.mains = 0
     delay[L.OUTAGE] = power.outage_length(p, s, pick, next_regional_draw(p, s, OUTAGE_DRAWS))
-    if s.supply_ok == 1:
+    if was_supplied:
         supply_is_lost(p, s, now, delay)
+
+
+@kernel
+def trip_breaker(p, s, now, slot, delay):
+    """Water has reached something live: the earth-leakage breaker takes the power away."""
+    s.leak_breaker[slot] = math.inf
+    was_supplied = power.is_supplied(s)
+    s.tripped = 1
+    if was_supplied:
+        supply_is_lost(p, s, now, delay)
+
+
+@kernel
+def reset_breaker(p, s, now, delay):
+    """Whoever has found and stopped the leak switches the power on again."""
+    s.tripped = 0
+    if power.is_supplied(s):
+        supply_is_back(p, s, now, delay)
 
 
 @kernel
@@ -178,12 +197,12 @@ def on_supply(p, s, now, delay):
     if s.supply_ok == 1:
         s.supply_ok = 0
         delay[L.SUPPLY] = quantile(p.supply_repair, next_draw(s, SUPPLY_DRAWS))
-        if s.mains == 1:
+        if power.house_is_live(s):
             supply_is_lost(p, s, now, delay)
         return
     s.supply_ok = 1
     delay[L.SUPPLY] = waiting(p.supply_failure_rate, next_draw(s, SUPPLY_DRAWS))
-    if s.mains == 1:
+    if power.is_supplied(s):
         supply_is_back(p, s, now, delay)
 
 
@@ -275,7 +294,7 @@ def on_presence(p, s, now, delay):
 @kernel
 def on_policy(p, s, now, delay):
     """Power has been away long enough: shut the valve while energy lasts."""
-    if strokes.ready_to_close(p, s) and (s.mains == 0 or s.supply_ok == 0):
+    if strokes.ready_to_close(p, s) and not power.is_supplied(s):
         s.hold_power = 1
         strokes.other_stroke(p, s, now, L.CLOSE_POWER, delay)
 
@@ -284,7 +303,7 @@ def on_policy(p, s, now, delay):
 def on_exercise(p, s, now, delay):
     """A scheduled exercise; put off to the next one when it cannot be done."""
     delay[L.EXERCISE] = p.exercise_interval
-    if strokes.ready_to_close(p, s) and s.open_leaks == 0 and s.mains == 1 and s.supply_ok == 1:
+    if strokes.ready_to_close(p, s) and s.open_leaks == 0 and power.is_supplied(s):
         strokes.other_stroke(p, s, now, L.EXERCISING, delay)
 
 
@@ -374,7 +393,7 @@ def on_battery_life(p, s, now, delay):
     if p.battery_test < math.inf:  # tests of a good battery change nothing: they need no clock
         delay[L.BATTERY_TEST] = p.battery_test - now % p.battery_test
     delay[L.BATTERY_LIFE] = L.NEVER
-    if s.mains == 0 or s.supply_ok == 0:
+    if not power.is_supplied(s):
         delay[L.BATTERY_EMPTY] = L.NEVER
         if s.battery_empty == 0:
             all_dark(p, s, now, delay)
@@ -390,7 +409,7 @@ def renew_battery(p, s, now, delay):
     s.battery_new_at = now
     delay[L.BATTERY_TEST] = L.NEVER
     delay[L.BATTERY_LIFE] = power.next_battery_failure(p, s)
-    if s.mains == 0 or s.supply_ok == 0:
+    if not power.is_supplied(s):
         power.leave_supply(p, s, now, delay, L.BATTERY_EMPTY)
 
 
@@ -408,7 +427,7 @@ def on_battery_test(p, s, now, delay):
     if nobody_there(s, L.BATTERY_TEST, delay):
         return
     delay[L.BATTERY_TEST] = p.battery_test
-    if s.mains == 1 and s.supply_ok == 1:
+    if power.is_supplied(s):
         renew_battery(p, s, now, delay)
 
 
@@ -418,7 +437,7 @@ def on_battery_change(p, s, now, delay):
     if nobody_there(s, L.BATTERY_CHANGE, delay):
         return
     delay[L.BATTERY_CHANGE] = p.battery_change
-    if s.mains == 1 and s.supply_ok == 1:
+    if power.is_supplied(s):
         renew_battery(p, s, now, delay)
 
 
@@ -495,7 +514,7 @@ def on_retighten(p, s, now, delay):
 def on_pressure_test(p, s, now, delay):
     """The valve is shut for a while at night, if nobody is up and no leak is known."""
     delay[L.PRESSURE_TEST] = p.pressure_test_interval
-    ready = strokes.ready_to_close(p, s) and s.mains == 1 and s.supply_ok == 1
+    ready = strokes.ready_to_close(p, s) and power.is_supplied(s)
     quiet = s.believed_shut == 0 and not leak_wants_shut(s)
     if ready and quiet and presence_at(p, s, now) != L.AWAKE:
         strokes.other_stroke(p, s, now, L.HOLDING_PRESSURE, delay)
@@ -546,6 +565,8 @@ def on_leak_clock(p, s, now, slot, what, delay):
     elif what == L.NEAR:
         s.leak_near_need[slot] = math.inf
         control.tell_person(p, s, now, slot, delay)
+    elif what == L.BREAKER:
+        trip_breaker(p, s, now, slot, delay)
     elif what == L.CALL:
         s.leak_phone[slot] = 2
         control.tell_person(p, s, now, slot, delay)
@@ -574,6 +595,8 @@ def settle(p, s, now, rows, delay):
             s.hold_leak = 0
         if s.stroke == L.IDLE or s.position == L.SHUT:
             reopen_if_free(p, s, now, True, delay)
+    if s.tripped == 1 and s.open_leaks == 0:
+        reset_breaker(p, s, now, delay)
 
 
 @entry

@@ -168,6 +168,7 @@ def begin_leak(p, s, now, source, key, delay):
         s.leak_grow[slot] = math.inf
     s.leak_first[slot] = s.leak_full[slot]
     s.leak_drain[slot] = quantile(p.dwelling_drain_down, leak.leak_draw(s, key, leak.DRAIN))
+    s.leak_breaker[slot] = leak.breaker_volume(p, s, key, s.leak_film[slot])
     s.leak_drain_flow[slot] = 0.0
     s.leak_drained_at[slot] = math.inf
     s.leak_volume[slot] = 0.0
@@ -245,6 +246,8 @@ def plan(p, s, delay):
             delay[clock + L.GROW] = max(s.leak_grow[slot], 0.0)
         delay[clock + L.REPORT] = detection.until_report(p, s, slot)
         delay[clock + L.RULE] = detection.until_rule(p, s, slot)
+        if s.leak_breaker[slot] < math.inf:
+            delay[clock + L.BREAKER] = spread.until_lies(p, s, slot, s.leak_breaker[slot])
         if s.leak_coming[slot] != L.NOT_COMING:
             delay[clock + L.HANDS] = max(s.leak_hands[slot], 0.0)
         if s.leak_found[slot] == 1:

@@ -250,6 +250,8 @@ PARAMETER_FIELDS = (
     ("mains_dip_rate", "f", "1/s", "momentary interruptions"),
     ("mains_dip_duration", DIST, "s", "their duration"),
     ("mains_spell_factor", "f", "-", "outage rate multiplier during a severe spell"),
+    ("mains_breaker_chance", "f", "-", "chance that a leak that spreads trips the breaker"),
+    ("mains_breaker_area", DIST, "m2", "wet area from which it does"),
     ("supply_voltage", "f", "V", "output of the power supply"),
     ("supply_resistance", "f", "ohm", "supply and cable"),
     ("supply_failure_rate", "f", "1/s", "failures of the power supply"),
@@ -563,6 +565,7 @@ STATE_FIELDS = (
     ("presence", "i", "where people are (kept while a leak is open)"),
     ("knows_valve", "i", "1: the people know their stop valve"),
     # power and control
+    ("tripped", "i", "1: a leak has tripped the earth-leakage breaker"),
     ("supply_ok", "i", ""),
     ("battery_ok", "i", "0: hidden battery failure"),
     ("battery_empty", "i", ""),
@@ -668,6 +671,7 @@ STATE_FIELDS = (
     ("leak_lying", "fslots", "water on the floor now"),
     ("leak_most_lying", "fslots", "the most that has lain there"),
     ("leak_film", "fslots", "film thickness"),
+    ("leak_breaker", "fslots", "water on the floor that trips the breaker; inf: none does"),
     ("leak_grow", "fslots", "time left until the seep becomes a burst"),
     ("leak_stopped", "slots", ""),
     ("leak_stopped_at", "fslots", ""),
@@ -783,11 +787,20 @@ CLOCK_NAMES = (
 )
 
 #: Clocks of one open leak, in order, after the sources and the sensors.
-GROW, REPORT, RULE, HOME, NEAR, CALL, HANDS = range(7)
-CLOCKS_PER_LEAK = 7
+GROW, REPORT, RULE, BREAKER, HOME, NEAR, CALL, HANDS = range(8)
+CLOCKS_PER_LEAK = 8
 #: Clocks of a history at most.
 CLOCKS = FIRST_SOURCE + MAX_SOURCES + MAX_SENSORS + CLOCKS_PER_LEAK * SLOTS
-LEAK_CLOCKS = ("grow", "report", "flow rule", "noticed at home", "neighbour", "phone", "hands")
+LEAK_CLOCKS = (
+    "grow",
+    "report",
+    "flow rule",
+    "breaker",
+    "noticed at home",
+    "neighbour",
+    "phone",
+    "hands",
+)
 
 # --- rows ---------------------------------------------------------------------------------------
 INCIDENT_FIELDS = (

@@ -13,13 +13,32 @@ from shutoffsim.model.quantiles import quantile
 from shutoffsim.model.streams import LEAK_DRAWS, PER_LEAK, uniform
 
 # Draws of one leak in LEAK_DRAWS.
-SEEP, SEEP_FLOW, GROWTH, HOLE, OPEN_END, FILM, DRAIN, SEVERITY = np.arange(8)
+(
+    SEEP,
+    SEEP_FLOW,
+    GROWTH,
+    HOLE,
+    OPEN_END,
+    FILM,
+    DRAIN,
+    SEVERITY,
+    BREAKER,
+    BREAKER_AREA,
+) = np.arange(10)
 
 
 @kernel
 def leak_draw(s, key, which):
     """Return the uniform number ``which`` of the leak ``key``."""
     return uniform(s.seed, s.history, LEAK_DRAWS, key * PER_LEAK + which)
+
+
+@part
+def breaker_volume(p, s, key, film):
+    """Return the water [m3] on the floor at which this leak trips the breaker; inf: never."""
+    if leak_draw(s, key, BREAKER) >= p.mains_breaker_chance:
+        return math.inf
+    return quantile(p.mains_breaker_area, leak_draw(s, key, BREAKER_AREA)) * film
 
 
 @kernel

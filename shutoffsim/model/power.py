@@ -15,10 +15,22 @@ from shutoffsim.model.streams import BATTERY_DRAWS, OUTAGE_DRAWS, next_draw, nex
 DARK, ON_SUPPLY, ON_BATTERY = np.arange(3)
 
 
+@kernel
+def house_is_live(s):
+    """Return whether there is mains voltage in the house."""
+    return s.mains == 1 and s.tripped == 0
+
+
+@kernel
+def is_supplied(s):
+    """Return whether the power supply gives anything."""
+    return house_is_live(s) and s.supply_ok == 1
+
+
 @entry
 def power_source(p, s):
     """Return ON_SUPPLY, ON_BATTERY or DARK."""
-    if s.mains == 1 and s.supply_ok == 1:
+    if is_supplied(s):
         return ON_SUPPLY
     if p.battery_fitted == 1 and s.battery_ok == 1 and s.battery_empty == 0:
         return ON_BATTERY

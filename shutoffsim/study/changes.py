@@ -326,6 +326,10 @@ class Narrator:
             if after.leak_rule[slot] == 1:
                 return "the flow rule trips"
             return "the flow rule would trip, but the controller is down"
+        if what == L.BREAKER:
+            if before.mains == 0:
+                return "the water reaches what would be live: no power when the mains return"
+            return "the water trips the earth-leakage breaker: no power in the house"
         if what == L.HOME:
             return "somebody at home notices the leak"
         if what == L.NEAR:

@@ -41,11 +41,12 @@ _FAULTS = (
     ("supply_ok", 0, "the power supply has failed"),
     ("battery_ok", 0, "the battery is dead"),
     ("mains", 0, "mains power is out"),
+    ("tripped", 1, "a leak has tripped the breaker"),
     ("controller", 0, "the controller hangs"),
     ("switched_off", 1, "the automation is switched off"),
 )
-_MARKS = ("mains", "supply_ok", "battery_ok", "controller", "switched_off", "position", "failed",
-          "burnt", "stripped", "slipped", "broken", "trip")  # fmt: skip
+_MARKS = ("mains", "tripped", "supply_ok", "battery_ok", "controller", "switched_off", "position",
+          "failed", "burnt", "stripped", "slipped", "broken", "trip")  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -77,6 +77,10 @@ class Mains(Section):
     """Their duration."""
     spell_factor: base.RateFactor
     """Outage rate multiplier during a severe spell."""
+    breaker_chance: base.Share
+    """Chance that a leak trips the earth-leakage breaker before all else, once it has spread."""
+    breaker_area: base.PositiveAreaSpread
+    """Wet area from which it does; drawn per leak."""
 
 
 class Supply(Section):
