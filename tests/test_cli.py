@@ -261,11 +261,18 @@ def test_check_counts_the_assumptions_that_compare_counts(tmp_path):
             for number in re.findall(r"^ +(\d+)  (?:assumption|from memory):", text, re.MULTILINE)
         ]
         assert sum(weak) == len(json.loads(file.read_text())["assumptions"])
+        assert f"{sum(weak)} values rest on an assumption" in text
+
+
+def test_check_is_short_unless_all_is_asked_for():
+    short, everything = (run("check", COTTAGE, *args).stdout for args in ((), ("--all",)))
+    assert len(short.splitlines()) <= 50 < len(everything.splitlines())
+    assert "--all" in short
 
 
 def test_check_lists_values_with_source_and_evidence(tmp_path):
     file = tmp_path / "values.csv"
-    result = run("check", COTTAGE, "--design", "plus battery", "--csv", file)
+    result = run("check", COTTAGE, "--design", "plus battery", "--all", "--csv", file)
     assert result.exit_code == 0
     assert "[dwelling]" in result.stdout
     assert "floor_area = 75 m2" in result.stdout

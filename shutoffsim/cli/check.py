@@ -23,13 +23,16 @@ def check(
             show_default=False,
         ),
     ] = None,
+    every: Annotated[
+        bool, typer.Option("--all", help="List every value in use with its source.")
+    ] = False,
     csv: Annotated[
         Path | None,
         typer.Option(help="Write the list to this file.", metavar="FILE", show_default=False),
     ] = None,
 ) -> None:
-    """Check a scenario and list every value in use with where it comes from."""
-    from shutoffsim.report.check import print_values
+    """Check a scenario: what follows from it, and how well founded its values are."""
+    from shutoffsim.report.check import print_check
     from shutoffsim.report.files import OutputFile, check_apart
     from shutoffsim.report.table_file import harmless
     from shutoffsim.report.text import make_console
@@ -42,4 +45,4 @@ def check(
         with OutputFile(csv, (".csv",)) as file:
             table = loaded.ledger(design, used=True).map(harmless)
             file.write(table.to_csv(index=False).encode())
-    print_values(make_console(), loaded, design)
+    print_check(make_console(), loaded, design, every=every, file=str(scenario))

@@ -74,6 +74,7 @@ def size(
             show_default=False,
         ),
     ] = None,
+    full: Annotated[bool, typer.Option("--full", help="Print all tables.")] = False,
     figures: FiguresOption = None,
     json: ResultOption = None,
     seed: SeedOption = 1,
@@ -124,4 +125,4 @@ def size(
         write_result(result)
         if folder is not None:
             folder.write(draw_figures(result))
-    print_sizing(make_console(), result)
+    print_sizing(make_console(), result, full=full, file=str(scenario))

@@ -24,6 +24,12 @@ def opens(p, s, now):
     voltage, resistance = p.battery_voltage, p.battery_resistance
     if source == power.ON_SUPPLY:
         voltage, resistance = p.supply_voltage, p.supply_resistance
+    return turns_open(p, s, now, voltage, resistance)
+
+
+@kernel
+def turns_open(p, s, now, voltage, resistance):
+    """Return whether the motor turns the shut valve open on this supply, and nothing gives way."""
     needed = valve.opening_torque(p, s, now)
     if needed > available_torque(p, s, now, voltage, resistance):
         return False

@@ -11,10 +11,10 @@ from rich.text import Text
 
 from shutoffsim import units
 from shutoffsim.report.text import wrap
-from shutoffsim.scenario.entries import COMMON, YOURS, Entry
+from shutoffsim.scenario.entries import COMMON, YOURS, Entry, words
 from shutoffsim.scenario.leak_rates import leaks_a_year
-from shutoffsim.scenario.ledger import told
-from shutoffsim.scenario.library import EVIDENCE
+from shutoffsim.scenario.ledger import in_use, told
+from shutoffsim.scenario.library import EVIDENCE, WEAK
 from shutoffsim.scenario.pipes import full_bore_flow
 from shutoffsim.scenario.problems import dotted
 
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     from shutoffsim.scenario import Scenario
 
+_SHOWN = 12
 _MEANING = {
     YOURS: "written in the file",
     "published": "read in the source itself",
@@ -34,8 +35,18 @@ _MEANING = {
 
 
 def count_evidence(scenario: Scenario, design: str | None = None) -> dict[str, int]:
-    """Return how many different values in use carry each evidence label, strongest first."""
-    labels = {(entry.path, *entry.columns): entry.evidence for _, entry in _used(scenario, design)}
+    """Return how many different values in use carry each evidence label, strongest first.
+
+    A value that has several counts by its weakest; what is fitted or exists is a choice.
+    """
+    labels: dict[tuple[str, str], str] = {}
+    for each in scenario.resolved if design is None else [scenario.design(design)]:
+        for path, entry in each.entries.items():
+            weak = entry.evidence in WEAK
+            if not in_use(path, each.system) or (weak and path[-1] == "fitted"):
+                continue
+            key = (entry.key, words(entry.written))
+            labels[key] = entry.evidence if weak else labels.get(key, entry.evidence)
     counts = Counter(labels.values())
     return {label: counts[label] for label in (YOURS, *EVIDENCE) if label in counts}
 
@@ -44,15 +55,26 @@ def _used(scenario: Scenario, design: str | None) -> Iterator[tuple[str, Entry]]
     return told(scenario.resolved if design is None else [scenario.design(design)], used=True)
 
 
-def print_values(console: Console, scenario: Scenario, design: str | None = None) -> None:
-    """Print the values in use, grouped as in a scenario file, then how well founded they are.
+def print_check(
+    console: Console,
+    scenario: Scenario,
+    design: str | None = None,
+    *,
+    every: bool = False,
+    file: str = "FILE",
+) -> None:
+    """Print that a scenario is valid, what follows from it, and what it rests on.
 
     Parameters
     ----------
     console : rich.console.Console
     scenario : Scenario
     design : str, optional
-        One design; by default the first, and below it what differs in the others.
+        One design; by default all: of values the first, and below it what differs in the others.
+    every : bool
+        List every value in use with its source.
+    file : str
+        The scenario, as it would be typed.
 
     Raises
     ------
@@ -62,6 +84,33 @@ def print_values(console: Console, scenario: Scenario, design: str | None = None
     names = scenario.designs if design is None else (design,)
     console.print(Text(f"{scenario.name}: the scenario is valid", style="bold"))
     console.print(wrap(f"designs: {', '.join(names)}", console.width))
+    for line in (*_supply_pipes(scenario, names), *_leaks(scenario, names)):
+        console.print("\n" + wrap(line, console.width))
+    weak = scenario.assumptions(*names)
+    if every:
+        _print_values(console, scenario, design)
+    else:
+        console.print(f"\n{len(weak)} values rest on an assumption or on memory. They move:")
+        for drives, number in Counter(each.drives for each in weak).most_common(_SHOWN):
+            console.print(_indented(f"{number:>4}  {drives}", console.width, "  ", "        "))
+    console.print("\nHow well founded the values are:")
+    for label, number in count_evidence(scenario, design).items():
+        console.print(f"  {number:>4}  {label}: {_MEANING.get(label, '')}".rstrip(": "))
+    if every:
+        if design is None and len(names) > 1:
+            text = f"Values are those of “{scenario.reference}” unless listed under another design."
+            console.print(wrap(text, console.width))
+        return
+    console.print()
+    for does, command in (
+        ("Every value with its source", f"shutoffsim check {file} --all"),
+        ("The same as a table", f"shutoffsim check {file} --csv values.csv"),
+        ("Which of them move the answer, and what to find out first", f"shutoffsim compare {file}"),
+    ):
+        console.print(wrap(f"{does}: {command}", console.width))
+
+
+def _print_values(console: Console, scenario: Scenario, design: str | None) -> None:
     section = None
     for before, entry in _used(scenario, design):
         head = before.rstrip(".") if len(entry.path) == 1 else before + dotted(entry.path[:-1])
@@ -73,22 +122,6 @@ def print_values(console: Console, scenario: Scenario, design: str | None = None
         console.print(_indented(line, console.width, "  ", "      "))
         if entry.default is not None:
             console.print(_indented(entry.source, console.width, "      ", "      "))
-    for line in _supply_pipes(scenario, names):
-        console.print("\n" + wrap(line, console.width))
-    for line in _leaks(scenario, names):
-        console.print("\n" + wrap(line, console.width))
-    console.print("\nHow well founded the values are:")
-    for label, number in count_evidence(scenario, design).items():
-        console.print(f"  {number:>4}  {label}: {_MEANING.get(label, '')}".rstrip(": "))
-    if design is None and len(names) > 1:
-        first = scenario.reference
-        console.print(
-            wrap(
-                f"Values are those of “{first}” unless listed under another design; a value that "
-                "several designs share is counted once.",
-                console.width,
-            )
-        )
 
 
 def _origin(entry: Entry) -> str:

@@ -85,7 +85,9 @@ def print_comparison(
     console.print(wrap(_facts(result), console.width))
     rests = _count(len(result.assumptions), "assumption")
     console.print(
-        wrap(f"The result rests on {rests}, listed by: shutoffsim check {file}", console.width)
+        wrap(
+            f"The result rests on {rests}, listed by: shutoffsim check {file} --all", console.width
+        )
     )
     console.print(wrap(ESTIMATE, console.width))
 

@@ -34,8 +34,10 @@ _UNIT = "N*m"
 _LEAST_PART = 5e-4  # of the demands: a rarer way to fail is not worth a word
 
 
-def print_sizing(console: Console, result: Sizing) -> None:
-    """Print a sizing: the recommendation first, then what it rests on.
+def print_sizing(
+    console: Console, result: Sizing, *, full: bool = True, file: str = "FILE"
+) -> None:
+    """Print a sizing: the recommendation first, then one table, or all that it rests on.
 
     Parameters
     ----------
@@ -43,6 +45,10 @@ def print_sizing(console: Console, result: Sizing) -> None:
         Where to, from :func:`shutoffsim.report.text.make_console`.
     result : Sizing
         From :func:`shutoffsim.study.size.size`.
+    full : bool
+        All tables, not just one.
+    file : str
+        The scenario, as it would be typed.
     """
     width = console.width
 
@@ -65,7 +71,7 @@ def print_sizing(console: Console, result: Sizing) -> None:
         _print_available,
         _print_intervals,
     )
-    for part in parts:
+    for part in parts if full else (_print_answer,):
         console.print()
         part(console, result)
     console.print()
@@ -73,12 +79,48 @@ def print_sizing(console: Console, result: Sizing) -> None:
     for caution in result.cautions:
         console.print(bullet(caution, width))
     console.print()
+    if not full:
+        say(f"All tables: shutoffsim size {file} --full")
     say(
         f"{result.valves:,} valves with {result.demands} demands each; {result.histories:,} "
         f"histories of {result.horizon_years:g} years for each rating and each interval; seed "
         f"{result.seed}; the valve: {result.belief}; {len(result.assumptions)} values are "
         f"assumptions or from memory (shutoffsim check lists them); scenario "
         f"{result.scenario_hash}, shutoffsim {result.version}."
+    )
+
+
+def _print_answer(console: Console, result: Sizing) -> None:
+    """Print the one table that the recommendation rests on."""
+    rows = result.shortfalls
+    names = tuple(
+        f"{torque_text(rung.rating)}{' (in use)' if rung.own else ''}" for rung in result.rungs
+    )
+    saves = tuple(
+        "" if row.step is None else _plus_minus(row.step.value, row.step.error)
+        for row in result.worths
+    )
+    print_table(
+        console,
+        Column(f"rating, {_UNIT}", names),
+        [
+            plus_minus("torque fails", [row.failure for row in rows], 100.0, "%"),
+            Column("enough for", tuple(chance(row.meets.value) for row in rows)),
+            Column("cannot reopen", tuple(chance(row.stuck) for row in rows)),
+            Column("torque margin", align([f"{row.headroom[1]:.2g}" for row in rows])),
+            Column(f"saves, {result.currency}", saves),
+        ],
+        "",
+    )
+    console.print(
+        wrap(
+            "Torque fails: share of the demands, seized valves left out. Enough for: share of "
+            f"valves like this one on which at most {_percent(result.target)} fail. Torque margin: "
+            "torque available divided by what 95 % of the demands do not exceed. Saves: this step, "
+            "a year. "
+            f"{_worth_of_step(result)}",
+            console.width,
+        )
     )
 
 
@@ -112,6 +154,7 @@ def _print_ladder(console: Console, result: Sizing) -> None:
                 tuple(_valves(row.valves_low, row.valves_high) for row in rows),
             ),
             Column("enough", tuple(chance(row.meets.value) for row in rows)),
+            Column("cannot reopen", tuple(chance(row.stuck) for row in rows)),
             Column("fails on a bad day", tuple(chance(row.bad_day) for row in rows)),
             *(
                 Column(

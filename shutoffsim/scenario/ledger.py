@@ -88,13 +88,21 @@ def told(designs: Sequence[Design], *, used: bool = False) -> Iterator[tuple[str
                 yield f"{dotted(('designs', design.name))}.", entry
 
 
-def assumptions(design: Design) -> list[Assumption]:
-    """Weakly founded values that matter in this design, in the order of the file's sections."""
-    return [
-        Assumption(entry.key, words(entry.written), entry.evidence, entry.source, entry.drives)
-        for path, entry in design.entries.items()
-        if entry.evidence in WEAK and in_use(path, design.system)
-    ]
+def assumptions(*designs: Design) -> list[Assumption]:
+    """Weakly founded values that matter in these designs, each once, by the file's sections.
+
+    What exists or is fitted is a choice, and no assumption about the world.
+    """
+    found: dict[tuple[str, str], Assumption] = {}
+    for design in designs:
+        for path, entry in design.entries.items():
+            if entry.evidence in WEAK and path[-1] != "fitted" and in_use(path, design.system):
+                value = words(entry.written)
+                found.setdefault(
+                    (entry.key, value),
+                    Assumption(entry.key, value, entry.evidence, entry.source, entry.drives),
+                )
+    return list(found.values())
 
 
 def in_use(path: Path, system: System) -> bool:

@@ -262,8 +262,10 @@ class Scenario:
 
         return ledger(self.resolved if design is None else [self.design(design)], used=used)
 
-    def assumptions(self, design: str) -> list[Assumption]:
-        """Values that this design uses and that rest on an assumption or on memory.
+    def assumptions(self, *designs: str) -> list[Assumption]:
+        """Values that these designs use and that rest on an assumption or on memory, each once.
+
+        Without names: all designs.
 
         Raises
         ------
@@ -272,7 +274,7 @@ class Scenario:
         """
         from shutoffsim.scenario.ledger import assumptions
 
-        return assumptions(self.design(design))
+        return assumptions(*(self.design(name) for name in designs or self.designs))
 
 
 def _path(key: str | Path) -> Path:

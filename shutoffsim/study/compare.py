@@ -197,7 +197,7 @@ def summarise(
         differences=tuple(differences),
         steps=steps,
         totals=totals,
-        assumptions=_assumptions(scenario, names),
+        assumptions=tuple(each._asdict() for each in scenario.assumptions(*names)),
         best=best,
         as_good=as_good,
         reached=reached,
@@ -280,12 +280,3 @@ def chance_below_zero(e: Estimate, n: int) -> float:
     if e.bounded:  # nothing tells how likely what was not seen is
         return 1.0 if e.high < 0.0 else 0.0 if e.low > 0.0 else math.nan
     return float(special.stdtr(n - 1, -e.value / e.std_error))
-
-
-def _assumptions(scenario: Scenario, names: tuple[str, ...]) -> tuple[dict[str, Any], ...]:
-    seen: dict[tuple[str, str], dict[str, Any]] = {}
-    for name in names:
-        for item in scenario.assumptions(name):
-            entry = item._asdict()
-            seen.setdefault((str(entry["key"]), str(entry["value"])), entry)
-    return tuple(seen.values())

@@ -10,7 +10,9 @@ from shutoffsim.model import layout as L
 
 #: The sensor is wet at 1 mm2, which is at once; the valve then shuts at once.
 AT_ONCE = 'breaker_area = "0.5 mm2"'
-BATTERY = 'battery = {fitted = true, capacity = "100 Ah", life = "1000000 years", resistance = "0 ohm"}\n'
+BATTERY = (
+    'battery = {fitted = true, capacity = "100 Ah", life = "1000000 years", resistance = "0 ohm"}\n'
+)
 SOLENOID = 'element.kind = "solenoid, powered open"\nsolenoid.failure_rate = "0 per year"\n'
 
 

@@ -94,9 +94,44 @@ def test_a_thin_stem_is_named():
     assert any("licensed plumber" in reason for reason in thin.reasons)
 
 
+def test_no_rating_is_advised_that_would_shear_the_stem():
+    """Of 10 and 20 N*m the first is too weak, and the second shears a stem that bears 17 N*m."""
+    scenario = shutoffsim.loads(PLAIN + '\n[designs.clamped]\nvalve.stem_limit = "17 N*m"\n')
+    found = size(scenario, ratings=("10 N*m", "20 N*m"), **FEW)
+    assert found.recommended == 20.0
+    assert f"limited to {found.current_limit:.3g} A" in found.recommendation
+    for factor, shears in ((1.0, False), (1.06, True)):
+        changes = {
+            "actuator.class": "geared motor, 10 N*m",
+            "actuator.stall_torque": "20 N*m",
+            "actuator.current_limit": f"{factor * found.current_limit:.4f} A",
+        }
+        limited = scenario.with_values("clamped", changes, si=False)
+        assert (size(limited, ratings=(), **FEW).window.strong > 17.0) == shears
+
+
+def test_where_no_limit_leaves_enough_the_first_sentence_says_so(plain):
+    found = sized(f'valve.stem_limit = "{1.01 * plain.window.lower:.3f} N*m"')
+    assert found.recommended is None
+    assert found.recommendation.startswith("No rating of the ladder is")
+
+
+def test_what_it_has_shut_it_must_open_again():
+    """Opening takes 2 x 3 N*m from a valve that closes at 3 N*m."""
+    found = sized(
+        'valve = {breakaway = "6 N*m", age = "0 days", age_factor = 1, idle_growth = 0, '
+        "closing_share = 0.5, opening_share = 1}\nactuator.unit_spread = 1\nactuator.wear = 0\n"
+        'supply.resistance = "0 ohm"'
+    )
+    for row in found.shortfalls:
+        assert row.failure.value == pytest.approx(0.0, abs=0.02)
+        assert row.stuck == pytest.approx(0.0 if row.available > 6.0 else 1.0, abs=0.02)
+    assert found.recommended == min(row.rating for row in found.shortfalls if row.available > 6.0)
+
+
 def test_a_strong_actuator_on_a_weaker_mount_is_told(plain):
     bound = 1.02 * plain.window.lower
-    changes = f'mount = {{slip_torque = "{bound:.3f} N*m", creep = 0}}'
+    changes = f'mount = {{slip_torque = "{bound:.3f} N*m", creep = 0}}\nvalve.opening_share = 0'
     found = sized(changes)
     assert not found.window.empty
     assert found.window.least_upper[1] == pytest.approx(bound, rel=1e-3)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from shutoffsim.study.size.ladder import Rung
 from shutoffsim.study.size.shortfall import SHEARED, SLIPPED, Shortfall
@@ -18,14 +19,43 @@ from shutoffsim.study.size.window import (
 )
 from shutoffsim.units import format as in_units
 
+
+@dataclass(frozen=True)
+class Limit:
+    """A limit of the motor's current that spares the stem.
+
+    Attributes
+    ----------
+    current : float
+        At which a strong unit gives no more than the stem may bear, A.
+    strong, bound : float
+        Torque [N*m] of a strong unit without it, and the maximum allowable stem torque.
+    row : Shortfall
+        How the chosen rating fares with it.
+    """
+
+    current: float
+    strong: float
+    bound: float
+    row: Shortfall
+
+    def enough(self, target: float, confidence: float) -> bool:
+        """Return whether the rating still meets the goal with it."""
+        return choose([self.row], target, confidence) == 0
+
+
 _HOPELESS = 0.5  # share of seized demands from which a rating is not the question
 _MUCH = 0.002  # share of demands below which a way to fail is not worth a sentence
 
 
-def choose(shortfalls: Sequence[Shortfall], confidence: float) -> int | None:
-    """Return the number of the smallest rung that meets the target on enough valves, or None."""
+def choose(shortfalls: Sequence[Shortfall], target: float, confidence: float) -> int | None:
+    """Return the number of the smallest rung that is strong enough for both directions, or None.
+
+    It meets the target on enough valves, and opens again what it has shut as often.
+    """
     for number, row in enumerate(shortfalls):
-        if row.meets.value >= confidence and row.seized <= _HOPELESS:
+        enough = row.meets.value >= confidence and row.stuck <= target
+        if enough and row.seized <= _HOPELESS:
             return number
     return None
 
@@ -44,6 +74,7 @@ def recommend(
     chosen: int | None,
     target: float,
     confidence: float,
+    limit: Limit | None = None,
 ) -> str:
     """Return the recommendation in one sentence."""
     aim = f"torque fails on at most {_share(target)} of the demands"
@@ -65,6 +96,26 @@ def recommend(
             f"required: {_share(confidence)}){why}{_but_seized(row.seized, target)}."
         )
     row, rung = shortfalls[chosen], rungs[chosen]
+    if limit is not None and not limit.enough(target, confidence):
+        then = f"the goal is met for {_share(limit.row.meets.value)} only"
+        if limit.row.meets.value >= confidence:
+            then = f"it cannot open the valve again after {_share(limit.row.stuck)} of the demands"
+        return (
+            f"No rating of the ladder is both strong enough and harmless to the stem: "
+            f"{_torque(rung.rating)} would do ({aim} for {_share(row.meets.value)} of valves like "
+            f"this one), but a strong unit gives {_torque(limit.strong)} and this stem may bear "
+            f"{_torque(limit.bound)}; with its current limited to {limit.current:.3g} A {then}. "
+            "Have the valve replaced by a licensed plumber, or accept more failures with a weaker "
+            "one."
+        )
+    if limit is not None:
+        return (
+            f"Choose a rating of {_torque(rung.rating)} with its current limited to "
+            f"{limit.current:.3g} A: then {aim}, for {_share(limit.row.meets.value)} of valves "
+            f"like this one (required: {_share(confidence)}), and a strong unit, which without the "
+            f"limit gives {_torque(limit.strong)}, stays below the {_torque(limit.bound)} that "
+            f"this stem may bear{_but_seized(row.seized, target)}."
+        )
     verb = "Keep the" if rung.own else "Choose a"
     reached = _share(row.meets.value)
     return (
@@ -90,6 +141,7 @@ def reason(
     strong: float,
     target: float,
     confidence: float,
+    limit: Limit | None = None,
 ) -> tuple[str, ...]:
     """Return what else a person must know to decide.
 
@@ -125,13 +177,19 @@ def reason(
         found.append(f"The window is empty. Remedies: {ways}.")
     elif chosen is not None:
         name, bound = window.least_upper
-        if strong > bound and math.isfinite(bound):
+        if limit is None and strong > bound and math.isfinite(bound):
             gives = _GIVES[name]
             found.append(
                 f"A strong unit gives {_torque(strong)}, above the {LIMITS[name]} "
                 f"({_torque(bound)}): on a stuck valve {gives} before the motor stalls. Limit the "
                 "motor's current, or strengthen the weak point."
             )
+    if shortfalls[own].stuck > target:
+        found.append(
+            f"After {_share(shortfalls[own].stuck)} of the demands the "
+            f"{_torque(rungs[own].rating)} in use cannot open the valve that it has shut: breaking "
+            "it loose takes more torque than closing."
+        )
     if chosen is not None and shortfalls[chosen].bad_day > target:
         found.append(
             f"If every demand came on a bad day, {_share(shortfalls[chosen].bad_day)} would fail."

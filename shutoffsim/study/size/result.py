@@ -53,7 +53,9 @@ class Sizing:
     battery_share : float
         Share of demands served from the battery.
     recommended : float or None
-        Smallest rung that meets the target with the confidence, N*m.
+        Smallest rung that meets the target with the confidence and spares the stem, N*m.
+    current_limit : float or None
+        To which its motor's current must be limited for that, A.
     curve : IntervalCurve
         Cost by exercise interval.
     recommendation : str
@@ -84,6 +86,7 @@ class Sizing:
     needed_rating: float
     battery_share: float
     recommended: float | None
+    current_limit: float | None
     recommendation: str
     reasons: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -125,6 +128,7 @@ class Sizing:
                 "valves_high": torque.valves_high,
                 "meets": torque.meets.value,
                 "bad_day": torque.bad_day,
+                "stuck_shut": torque.stuck,
                 "headroom_50": torque.headroom[0],
                 "headroom_95": torque.headroom[1],
                 "headroom_99": torque.headroom[2],

@@ -64,6 +64,8 @@ class Shortfall:
         The same probability as ``failure`` if every demand came on a bad day.
     headroom : tuple of float
         Torque available over the torque that 50, 95 and 99 % of the demands need.
+    stuck : float
+        Share of the demands after which the shut valve cannot be opened again.
     """
 
     rating: float
@@ -76,6 +78,7 @@ class Shortfall:
     meets: Estimate
     bad_day: float
     headroom: tuple[float, ...]
+    stuck: float
 
 
 @dataclass(frozen=True)
@@ -200,6 +203,7 @@ def _row(
         meets=with_interval(met, met_error, n, 0.0, 1.0),
         bad_day=worst,
         headroom=tuple(available / x for x in needed),
+        stuck=float(tried.stuck[r].mean()),
     )
 
 

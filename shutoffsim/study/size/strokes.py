@@ -16,7 +16,8 @@ from shutoffsim.model.compiled import allocating_entry, kernel
 from shutoffsim.model.motor import available_torque, heat
 from shutoffsim.model.mount import slip_capacity
 from shutoffsim.model.power import fresh_energy
-from shutoffsim.model.valve import closing_torque
+from shutoffsim.model.reopening import turns_open
+from shutoffsim.model.valve import closing_torque, opening_torque
 
 DELAYS = int(L.BATTERY_EMPTY) + 1  # clocks that a stroke may set
 
@@ -41,7 +42,19 @@ def put_at_work(p, s, seed, number, draw, now, idle, strokes):  # type: ignore[n
 
 @allocating_entry
 def try_strokes(  # type: ignore[no-untyped-def]
-    params, valves, at, idle, seize_after, strokes, mains, seed, outcomes, required, available
+    params,
+    valves,
+    at,
+    idle,
+    seize_after,
+    strokes,
+    mains,
+    seed,
+    outcomes,
+    required,
+    available,
+    opening,
+    stuck,
 ):
     """Try one closing per valve and demand with each of several actuators.
 
@@ -64,6 +77,10 @@ def try_strokes(  # type: ignore[no-untyped-def]
         Filled with the torque to close [N*m]; inf when the valve has seized.
     available : float array (k, n, m)
         Filled with the torque [N*m] at stall on this supply.
+    opening : float array (n, m)
+        Filled with the torque [N*m] to open the valve again that has just been shut.
+    stuck : int8 array (k, n, m)
+        Filled with 1 where the valve was shut and cannot be opened again.
     """
     k, n, m = outcomes.shape
     designs = params.copy()
@@ -94,6 +111,11 @@ def try_strokes(  # type: ignore[no-untyped-def]
                 available[r, v, j] = available_torque(p, s, now, voltage, resistance)
                 outcome, _lasting = begin_stroke(p, s, now, delay)
                 outcomes[r, v, j] = outcome
+                s.moved_at = now
+                if r == 0:
+                    opening[v, j] = opening_torque(p, s, now)
+                if outcome == L.MODE_NONE and not turns_open(p, s, now, voltage, resistance):
+                    stuck[r, v, j] = 1
 
 
 @allocating_entry

@@ -7,6 +7,9 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+from scipy.optimize import brentq
+
 from shutoffsim.errors import ModelError
 from shutoffsim.model import layout as L
 from shutoffsim.model.layout import YEAR
@@ -152,7 +155,10 @@ def size(
     values = tuple(rung.rating for rung in rungs)
     trial = shortfall.try_ladder(on_rungs, values, own, *asked)
     window = find_window(params, trial, confidence)
-    chosen = advice.choose(trial.rows, confidence)
+    chosen = advice.choose(trial.rows, target, confidence)
+    limit = None
+    if chosen is not None:
+        limit = _spare_the_stem(on_rungs[chosen : chosen + 1], values[chosen], asked)
     usual, closing, _ = used[-1].needed
 
     known = {
@@ -207,9 +213,12 @@ def size(
         worths=worths,
         needed_rating=trial.needed_rating,
         battery_share=trial.battery_share,
-        recommended=None if chosen is None else rungs[chosen].rating,
+        recommended=None
+        if chosen is None or not (limit is None or limit.enough(target, confidence))
+        else rungs[chosen].rating,
+        current_limit=None if limit is None else limit.current,
         curve=curve,
-        recommendation=advice.recommend(rungs, trial.rows, chosen, target, confidence),
+        recommendation=advice.recommend(rungs, trial.rows, chosen, target, confidence, limit),
         reasons=advice.reason(
             rungs,
             trial.rows,
@@ -218,6 +227,7 @@ def size(
             _strong(on_rungs, own if chosen is None else chosen, confidence),
             target,
             confidence,
+            limit,
         ),
         cautions=SIZING,
         assumptions=tuple(row._asdict() for row in scenario.assumptions(chosen_design.name)),
@@ -256,12 +266,38 @@ def _rungs(
     return ladder.build(scenario, design, sorted({own, *near}), scale)
 
 
-def _strong(params: Any, number: int, confidence: float) -> float:
-    """Return the torque [N*m] of a strong unit of rung ``number`` on its supply."""
-    p = params[number]
+def _strong(params: Any, number: int, confidence: float, current: float = math.inf) -> float:
+    """Return the torque [N*m] of a strong unit of rung ``number`` on its supply.
+
+    ``current`` [A] limits that of the motor further.
+    """
+    limited = params[number : number + 1].copy()
+    limited["actuator_current_limit"] = np.minimum(limited["actuator_current_limit"], current)
+    p = limited[0]
     voltage, resistance = source_of(p)
     unit = quantile(p.actuator_unit_spread, confidence)
     return float(stall_figures(p, unit, 0.0, voltage, resistance, 0.0)[0])
+
+
+def _spare_the_stem(params: Any, rating: float, asked: tuple[Any, ...]) -> advice.Limit | None:
+    """Return the limit of current that a rating (record array (1,)) needs, or None.
+
+    ``asked`` is what :func:`shutoffsim.study.size.shortfall.try_ladder` takes after the rungs.
+    """
+    confidence = asked[-2]
+    bound, strong = float(params["valve_stem_limit"][0]), _strong(params, 0, confidence)
+    if strong <= bound:
+        return None
+    idle, stall = (float(params[f"actuator_{name}_current"][0]) for name in ("no_load", "stall"))
+    current = float(
+        brentq(lambda x: _strong(params, 0, confidence, x) - bound, idle, 10.0 * stall, xtol=1e-6)
+    )
+    current = math.floor(current * 20.0) / 20.0  # as a person would set it, on the safe side
+    limited = params.copy()
+    limited["actuator_current_limit"] = current
+    return advice.Limit(
+        current, strong, bound, shortfall.try_ladder(limited, (rating,), 0, *asked).rows[0]
+    )
 
 
 def _check(target: float, confidence: float, scale: str) -> None:

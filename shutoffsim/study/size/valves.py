@@ -97,11 +97,17 @@ class Tries:
         Torque to close [N*m]; inf: seized.
     available : float array (k, n, m)
         Torque at stall [N*m].
+    opening : float array (n, m)
+        Torque to open it again [N*m].
+    stuck : int8 array (k, n, m)
+        1: it was shut, and cannot be opened again.
     """
 
     outcomes: NDArray[np.int8]
     required: Array
     available: Array
+    opening: Array
+    stuck: NDArray[np.int8]
 
 
 def try_all(params: Any, valves: Valves, demands: Demands, seed: int, *, mains: bool) -> Tries:
@@ -114,7 +120,8 @@ def try_all(params: Any, valves: Valves, demands: Demands, seed: int, *, mains: 
         params[name] = 0.0
     k, (n, m) = len(params), demands.at.shape
     outcomes = np.zeros((k, n, m), np.int8)
-    required, available = np.zeros((n, m)), np.zeros((k, n, m))
+    required, available, opening = np.zeros((n, m)), np.zeros((k, n, m)), np.zeros((n, m))
+    stuck = np.zeros((k, n, m), np.int8)
     try_strokes(
         params,
         valves.table,
@@ -127,5 +134,7 @@ def try_all(params: Any, valves: Valves, demands: Demands, seed: int, *, mains: 
         outcomes,
         required,
         available,
+        opening,
+        stuck,
     )
-    return Tries(outcomes, required, available)
+    return Tries(outcomes, required, available, opening, stuck)
