@@ -79,6 +79,7 @@ fitted = false
 pattern = "always somebody"
 trips = false
 shut_on_leaving = 0
+power_off_on_leaving = 0
 notice_burst = "1 min"
 notice_asleep = 1
 notice_spread = 1

@@ -61,6 +61,7 @@ test = "none"
 next_class_after = 0
 [people]
 shut_on_leaving = 0
+power_off_on_leaving = 0
 """
 
 
