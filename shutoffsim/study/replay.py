@@ -47,7 +47,8 @@ _FAULTS = (
     ("switched_off", 1, "the automation is switched off"),
 )
 _MARKS = ("mains", "tripped", "main_switch", "supply_ok", "battery_ok", "controller",
-          "switched_off", "position", "failed", "burnt", "stripped", "slipped", "broken", "trip")  # fmt: skip
+          "switched_off", "position", "failed", "burnt", "stripped", "slipped", "broken",
+          "trip")  # fmt: skip
 
 
 @dataclass(frozen=True)
