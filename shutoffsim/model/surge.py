@@ -30,7 +30,7 @@ def wave_speed(bore: Numbers, wall: Numbers, modulus: Numbers, density: float = 
     1252
     """
     slack = BULK_MODULUS * bore / (modulus * wall)
-    return np.sqrt(BULK_MODULUS / density / (1.0 + slack))  # type: ignore[no-any-return]
+    return np.sqrt(BULK_MODULUS / density / (1.0 + slack))
 
 
 def pressure_rise(
@@ -39,7 +39,8 @@ def pressure_rise(
     """Return how far [Pa] the pressure rises before a valve that stops a flow evenly.
 
     Within the time 2 L / c in which the wave comes back, the whole of it (N. E. Joukowsky 1898):
-    rho c v. In a longer time T, as L. Michaud (1878) has it: 2 rho L v / T. Both agree at T = 2 L / c.
+    rho c v. In a longer time T, as L. Michaud (1878) has it: 2 rho L v / T; at T = 2 L / c both
+    agree.
 
     Parameters
     ----------
@@ -62,4 +63,4 @@ def pressure_rise(
     0.4
     """
     return_time = 2.0 * length / speed
-    return density * velocity * 2.0 * length / np.maximum(time, return_time)  # type: ignore[no-any-return]
+    return density * velocity * 2.0 * length / np.maximum(time, return_time)

@@ -17,7 +17,7 @@ from shutoffsim.report.page.blocks import (
 )
 from shutoffsim.report.page.cells import Designs
 from shutoffsim.report.summary.values import Values
-from shutoffsim.study.cautions import FITTING
+from shutoffsim.study.cautions import fitting
 
 if TYPE_CHECKING:
     from shutoffsim.study.assessment.result import Assessment
@@ -38,7 +38,7 @@ def cautions(found: Assessment, _designs: Designs) -> Section:
     chosen = found.design(found.chosen)
     shares = {mode.mode: mode.leaks.value for mode in chosen.modes}
     risks = wording.residual_risks(Values(found.ledger(found.chosen, used=True)), shares)
-    blocks: list[Block] = [Points(FITTING, title="Cautions")]
+    blocks: list[Block] = [Points(fitting(chosen.surge), title="Cautions")]
     if risks:
         blocks.append(
             Points(
