@@ -53,6 +53,8 @@ strip_chance = 0
 [mount]
 kind = "quick release, metal"
 slip_torque = "200 N*m"
+[mains]
+breaker_chance = 0
 [nuisance]
 switch_off_chance = 0
 [commissioning]
@@ -409,6 +411,33 @@ DIRECTIONS: tuple[Direction, ...] = (
         "found",
         True,
         "on average",
+    ),
+    Direction(
+        "leaks that trip the breaker, on mains alone",
+        "more closings end without power",
+        "mains.breaker_chance = 0.05",
+        "mains.breaker_chance = 0.3",
+        "no power",
+        True,
+        "leak by leak",
+    ),
+    Direction(
+        "a battery where leaks trip the breaker",
+        "fewer closings end without power",
+        "mains.breaker_chance = 0.3",
+        "mains.breaker_chance = 0.3\nbattery.fitted = true",
+        "no power",
+        False,
+        "on average",
+    ),
+    Direction(
+        "water that must come further before it trips the breaker",
+        "fewer closings end without power",
+        'mains.breaker_chance = 0.3\nmains.breaker_area = "1 m2"',
+        'mains.breaker_chance = 0.3\nmains.breaker_area = "6 m2"',
+        "no power",
+        False,
+        "leak by leak",
     ),
     Direction(
         "a test of the pressure every week, seeps that no sensor meets",

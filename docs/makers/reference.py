@@ -217,7 +217,7 @@ def bibliography_page() -> str:
         "",
         "# Bibliography",
         "",
-        "Where the program says “a maker's sheet” or “a user's measurement”, this is what it means,",
+        "Where the program says “a maker's sheet” or “a user's measurement”, it means this,",
         "so that a number can be looked up. Nothing here is advice to buy anything.",
         "",
     ]
