@@ -12,6 +12,7 @@ import numpy as np
 import shutoffsim
 from shutoffsim.engine.run import Setup, run_chunk, run_chunks
 from shutoffsim.model import layout as L
+from shutoffsim.scenario import starter
 
 #: Two results further apart than this many standard errors disagree. Chance does that to an honest
 #: normal estimate about 7 times in a million.
@@ -20,159 +21,16 @@ TOLERANCE = 4.5
 #: A system in which nothing fails, nobody is away and everything but a person is instant: a leak of
 #: 6 L/min is stopped by the actuator within milliseconds, or else by a person after one minute.
 #: Leaks are so rare that histories stay as they are; probes ask what a leak would do. A test spoils
-#: one thing in a design.
-PERFECT = """
-name = "perfect"
-currency = "EUR"
-service_life = "{life}"
-
-[dwelling]
-floor_area = "1000 m2"
-pressure = "3 bar"
-full_bore_flow = "1000 m3/h"
-full_bore_pressure = "3 bar"
-drain_down = "0 L"
-evaporation = "0 mm/h"
-film = "2 mm"
-
-[zones.room]
-area = "1000 m2"
-
-[weather]
-spell_rate = "0 per year"
-
-[leaks.hose]
-rate = "1e-6 per year"
-open_end_flow = "6 L/min"
-open_end_pressure = "3 bar"
-seep_share = 0
-out_of_reach = 0
-
-[sensors.a]
-kind = "wired"
-reach_chance = 1
-reach_area = "1 mm2"
-failure_rate = "0 per year"
-supervised = false
-attempt_success = 1
-attempts = 1
-
-[detection]
-common_cause = 0
-test_interval = "never"
-report_repeats = 0
-replacement = "0 s"
-
-[flow_rule]
-failure_rate = "0 per year"
-
-[siren]
-fitted = false
-
-[neighbour]
-notices = false
-
-[gateway]
-fitted = false
-
-[people]
-pattern = "always somebody"
-trips = false
-shut_on_leaving = 0
-power_off_on_leaving = 0
-notice_burst = "1 min"
-notice_asleep = 1
-notice_spread = 1
-
-[people.week]
-weekdays = {{wake = "00:00", sleep = "24:00"}}
-saturday = {{wake = "00:00", sleep = "24:00"}}
-sunday = {{wake = "00:00", sleep = "24:00"}}
-
-[controller]
-hang_rate = "0 per year"
-shares_rail = false
-
-[mains]
-outage_rate = "0 per year"
-major_rate = "0 per year"
-dip_rate = "0 per year"
-breaker_chance = 0
-
-[supply]
-voltage = "12 V"
-resistance = "0 ohm"
-failure_rate = "0 per year"
-
-[valve]
-breakaway = "1 mN*m"
-age = "0 days"
-age_factor = 1
-idle_growth = 0
-seize_time = "never"
-closing_share = 1
-opening_share = 0
-turns = "0.25 turns"
-seat_leak = "0 L/h"
-stem_limit = "10000 N*m"
-
-[actuator]
-rated_voltage = "12 V"
-stall_torque = "10 N*m"
-stall_current = "1 A"
-no_load_current = "0 A"
-torque_exponent = 1
-current_exponent = 1
-no_load_speed = "10000 rpm"
-unit_spread = 1
-wear = 0
-ambient = "20 degC"
-temperature_derating = "0 per K"
-retries = 0
-failure_rate = "0 per h"
-diagnostic = 0
-stick_chance = 0
-strip_chance = 0
-short_chance = 0
-end_of_travel = "at the stem"
-repair = "0 s"
-
-[commissioning]
-test = "none"
-
-[repairs]
-next_class_after = 0
-
-[reopening]
-notice = "0 s"
-urgent = "0 s"
-
-[mount]
-fasteners = 0
-release_time = "0 s"
-reaction = "form"
-
-[exercise]
-interval = "never"
-coverage = 1
-outage = "0 s"
-
-[override]
-find_known = "0 s"
-knows_valve = 1
-access = 1
-grip = "lever"
-hand_torque = "10000 N*m"
-hand_turn = "1e-6 s"
-
-[nuisance]
-rate_per_sensor = "0 per year"
-rule_rate = "0 per year"
-
-[damage]
-severity = 1
-late_volume = "1e9 L"
-"""
+#: one thing in a design. To be formatted with its life.
+PERFECT = (
+    starter("perfect")
+    .split("# --- designs")[0]
+    .replace("{", "{{")
+    .replace("}", "}}")
+    .replace('"10 years"', '"{life}"')
+    .replace('rate = "0.05 per year"', 'rate = "1e-6 per year"')
+    .replace('notice_burst = "1 h"', 'notice_burst = "1 min"')
+)
 
 Values = Callable[[Any], Any]
 Observe = Callable[[Any], tuple[Any, Any]]

@@ -179,7 +179,7 @@ def words_of(text: str) -> str:
 @pytest.mark.parametrize(
     ("page", "heading", "sentences"),
     [
-        ("README.md", "Cautions", cautions.FITTING),
+        ("README.md", "Cautions", cautions.fitting()),
         ("docs/sizing.md", "Cautions", cautions.SIZING),
         ("docs/measuring-torque.md", "Before you begin", cautions.MEASURING),
     ],

@@ -53,6 +53,8 @@ strip_chance = 0
 [mount]
 kind = "quick release, metal"
 slip_torque = "200 N*m"
+[mains]
+breaker_chance = 0
 [nuisance]
 switch_off_chance = 0
 [commissioning]
@@ -409,6 +411,52 @@ DIRECTIONS: tuple[Direction, ...] = (
         'mains.outage_duration = "20 h"\nsiren.power = "mains"',
         "found",
         True,
+        "on average",
+    ),
+    Direction(
+        "leaks that trip the breaker, on mains alone",
+        "more closings end without power",
+        "mains.breaker_chance = 0.05",
+        "mains.breaker_chance = 0.3",
+        "no power",
+        True,
+        "leak by leak",
+    ),
+    Direction(
+        "a battery where leaks trip the breaker",
+        "fewer closings end without power",
+        "mains.breaker_chance = 0.3",
+        "mains.breaker_chance = 0.3\nbattery.fitted = true",
+        "no power",
+        False,
+        "on average",
+    ),
+    Direction(
+        "water that must come further before it trips the breaker",
+        "fewer closings end without power",
+        'mains.breaker_chance = 0.3\nmains.breaker_area = "1 m2"',
+        'mains.breaker_chance = 0.3\nmains.breaker_area = "6 m2"',
+        "no power",
+        False,
+        "leak by leak",
+    ),
+    Direction(
+        "people who cut the power when they leave, on mains alone",
+        "more closings end without power",
+        "people.power_off_on_leaving = 0.05",
+        "people.power_off_on_leaving = 0.3",
+        "no power",
+        True,
+        "on average",
+    ),
+    Direction(
+        "a battery that shuts the valve when they cut the power",
+        "less water escapes",
+        "people.power_off_on_leaving = 0.3\nbattery.fitted = true",
+        "people.power_off_on_leaving = 0.3\nbattery.fitted = true\n"
+        "policies.close_on_power_loss = true",
+        "volume",
+        False,
         "on average",
     ),
     Direction(

@@ -25,6 +25,7 @@ SCHEMA_FILE = "scenario.schema.json"
 REFERENCE_FILE = "scenario-reference.md"
 DEFAULTS_FILE = "defaults.md"
 UNKNOWN_FILE = "what-nobody-knows.md"
+BIBLIOGRAPHY_FILE = "bibliography.md"
 # Where the entries of a named section have their defaults in the library.
 _SINGULAR = {"zones": "zone", "leaks": "leak", "sensors": "sensor"}
 
@@ -208,6 +209,22 @@ def unknowns_page() -> str:
     return "\n".join([*lines, ""])
 
 
+def bibliography_page() -> str:
+    """The sources in full, as Markdown."""
+    said = library.sources()
+    lines = [
+        generated("reference"),
+        "",
+        "# Bibliography",
+        "",
+        "Where the program says “a maker's sheet” or “a user's measurement”, it means this,",
+        "so that a number can be looked up. Nothing here is advice to buy anything.",
+        "",
+    ]
+    rows = ((f"`{key}`", said[key], full) for key, full in library.citations().items())
+    return "\n".join([*lines, *table(("name", "as the program says it", "in full"), rows), ""])
+
+
 def pages() -> dict[str, str]:
     """All pages by file name."""
     return {
@@ -215,6 +232,7 @@ def pages() -> dict[str, str]:
         REFERENCE_FILE: reference_page(),
         DEFAULTS_FILE: defaults_page(),
         UNKNOWN_FILE: unknowns_page(),
+        BIBLIOGRAPHY_FILE: bibliography_page(),
     }
 
 

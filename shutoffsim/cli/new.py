@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -17,8 +17,14 @@ def new(
     file: Annotated[
         Path, typer.Argument(metavar="FILE", help="The file to write.", show_default=False)
     ],
+    start: Annotated[
+        Literal["first", "terraced_house", "cottage", "clinic", "small_flat", "perfect"],
+        typer.Option(
+            "--from", help="What to start from; in “perfect” nothing fails, for lessons and tests."
+        ),
+    ] = "first",
 ) -> None:
-    """Write a first scenario to change."""
+    """Write a scenario to change."""
     from shutoffsim.report.files import OutputFile
     from shutoffsim.scenario import starter
 
@@ -30,5 +36,5 @@ def new(
             hint="choose another name, or remove it first",
         )
     with OutputFile(file, (".toml",)) as output:
-        output.write(starter().encode())
+        output.write(starter(start).encode())
     typer.echo(f"wrote {file}; next: shutoffsim compare {file}")

@@ -64,8 +64,15 @@ def _tables() -> dict[str, Any]:
 
 @cache
 def sources() -> Mapping[str, str]:
-    """Full citations by their short name."""
-    return dict(_tables()["sources"])
+    """What the program says of each source, by its short name: no seller, maker or address."""
+    table: dict[str, Any] = _tables()["sources"]
+    return {key: each if isinstance(each, str) else each["says"] for key, each in table.items()}
+
+
+def citations() -> Mapping[str, str]:
+    """Full citations by their short name, to look a number up."""
+    table: dict[str, Any] = _tables()["sources"]
+    return {key: each if isinstance(each, str) else each["full"] for key, each in table.items()}
 
 
 def presets(table: str) -> Mapping[str, Any]:

@@ -6,7 +6,10 @@ same ones, which a test sees to.
 
 from __future__ import annotations
 
-from typing import Final
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from shutoffsim.study.surge import Surge
 
 #: The one line under every answer.
 ESTIMATE: Final = (
@@ -53,8 +56,31 @@ STOP_THERE: Final = (
 )
 LOCAL: Final = "Local codes apply to whatever is done to a water supply."
 
-#: For who fits and uses an automated valve, most important first.
-FITTING: Final = (SPRINKLERS, CODES, BY_HAND, STIFF, LOW_VOLTAGE, WATER_HAMMER, FROST, TEST)
+
+def fitting(surge: Surge | None = None) -> tuple[str, ...]:
+    """Return what to heed when fitting and using an automated valve, most important first.
+
+    Parameters
+    ----------
+    surge : Surge, optional
+        What the design's own closing does to the pressure.
+    """
+    hammer = WATER_HAMMER if surge is None else surge_words(surge)
+    return (SPRINKLERS, CODES, BY_HAND, STIFF, LOW_VOLTAGE, hammer, FROST, TEST)
+
+
+def surge_words(surge: Surge) -> str:
+    """Return in a sentence what a closing does to the pressure, and what to do about it."""
+    rise = (
+        f"It can close in {surge.closing_time_s:.2g} s: the pressure before the valve then rises "
+        f"by about {surge.rise_bar:.2g} bar (water hammer), to {surge.peak_bar:.2g} bar"
+    )
+    limit = f"the {surge.limit_bar:.3g} bar that the installation may bear"
+    if surge.passes:
+        return f"{rise}, below {limit}."
+    return f"{rise}, above {limit}: choose slower gears, or fit an arrester beside the valve."
+
+
 #: For who chooses an actuator.
 SIZING: Final = (SPRINKLERS, CODES, BY_HAND, STIFF, UPSTREAM, SEIZED)
 #: For who measures a valve.

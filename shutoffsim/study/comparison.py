@@ -302,10 +302,9 @@ class Comparison:
                 f"estimated reduction, “{best.design}”, is {told(less)} {unit} with a "
                 f"{interval_words(less, 'of ')}."
             )
-        share = less.value / damage.value
         sentence = (
             f"“{best.design}” reduces expected water damage the most: by "
-            f"{told(less)} {unit} ({share:.0%}) against “{reference.name}”, "
+            f"{told(less)} of {told(damage)} {unit} against “{reference.name}”, "
             f"{interval_words(less)}"
         )
         order = [design.name for design in self.designs]

@@ -91,7 +91,7 @@ def test_hostile_names_are_text_and_nothing_else(hostile):
         assert name in read.isolated
     for drawn in read.drawn.values():
         assert "shalom" not in drawn
-    assert "alert(1)" in read.drawn["figure-damage"]  # told in the figure's description, as text
+    assert "alert(1)" in read.drawn["figure-losses"]  # told in the figure's description, as text
     assert "49" not in [item for item in read.isolated if "7*7" in item]
     assert "{{ 7*7 }}" in text
 
@@ -179,11 +179,17 @@ def test_huge_numbers_fit(assessed):
     first = assessed.comparison.designs[0]
     huge = Estimate(1.2345e15, 3e12, 1.2e15, 1.3e15)
     wrong = replace(first, expected_annual_damage=huge)
-    comparison = replace(assessed.comparison, designs=(wrong, *assessed.comparison.designs[1:]))
+    gap, *gaps = assessed.comparison.differences
+    less = replace(gap, expected_annual_damage=Estimate(-1.2345e15, 3e12, -1.3e15, -1.2e15))
+    comparison = replace(
+        assessed.comparison,
+        designs=(wrong, *assessed.comparison.designs[1:]),
+        differences=(less, *gaps),
+    )
     read = Page(page(replace(assessed, comparison=comparison)))
     cell = read.table("Damage, and reduction").column("expected annual damage, EUR")[0]
     assert cell[0] == "1,234,500,000,000,000"
-    assert "1,200 T" in read.drawn["figure-damage"]
+    assert "1,200 T" in read.drawn["figure-reduction"]
 
 
 def test_more_designs_than_colours(assessed):
@@ -205,7 +211,7 @@ def test_more_designs_than_colours(assessed):
     read = Page(page(many))
     assert len(read.table("Damage, and reduction").rows) == len(many.designs)
     assert "7 more designs are in the tables only" in page(many)
-    assert letter(len(many.designs) - 1) in read.drawn["figure-damage"].split()
+    assert letter(len(many.designs) - 1) in read.drawn["figure-reduction"].split()
 
 
 def test_a_design_can_be_chosen_that_has_no_drive(assessed):

@@ -14,7 +14,6 @@ from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.report.files import to_json
 from shutoffsim.report.page.page import page
 from shutoffsim.report.text import torque_text
-from shutoffsim.scenario.problems import dotted
 from shutoffsim.study.digits import amount
 
 NOTHING = "–"
@@ -180,21 +179,20 @@ def test_which_assumptions_move_it(read, data):
         assert row[5] == told(opposite(swing["change_at_high"]))
 
 
-def test_every_value_in_use_stands_there_with_its_source(read, data):
-    shown = {
-        (row[0][0], row[1][0], row[2][0])
-        for table in read.tables
-        if table.caption.startswith("Values with the label")
-        for row in table.rows
-    }
-    used = [value for value in data["values"] if value["used_in"]]
-    assert {(dotted(v["path"]), v["source"]) for v in used} == {row[::2] for row in shown}
-    texts = {
-        (dotted(v["path"]), v["written"], v["source"]) for v in used if type(v["written"]) is str
-    }
-    assert len(texts) > 100
-    assert texts <= shown
-    assert len(used) > 200
+def test_what_the_figures_rest_on_is_counted(read, data):
+    counted = next(d for d in data["designs"] if d["name"] == data["chosen"])["demand"]
+    table = read.table("Values in use in")
+    shown = {row[0][0]: int(row[1][0]) for row in table.rows}
+    assert {k: v for k, v in shown.items() if v} == counted["values_by_label"]
+    assert sum(shown.values()) > 200
+
+
+def test_what_each_step_saves(read, data):
+    table = read.table("What each step saves")
+    for row, step in zip(table.rows, data["comparison"]["steps"], strict=True):
+        assert row[1][0] == step["against"]
+        assert row[2] == told(step["saving"])
+        assert row[3] == told(step["owner_saving"])
 
 
 def test_torque(read, data):
@@ -226,11 +224,14 @@ def test_incidents_are_told_with_their_losses(text, data):
 
 
 def test_figures_show_the_numbers_of_their_tables(read, data):
-    drawn = read.drawn["figure-damage"]
-    for design in data["comparison"]["designs"]:
-        assert told(design["expected_annual_damage"])[0] in drawn.split()
+    drawn = read.drawn["figure-reduction"]
+    for gap in data["comparison"]["differences"]:
+        damage = gap["expected_annual_damage"]
+        less = {"value": -damage["value"], "std_error": damage["std_error"]}
+        less |= {"low": -damage["high"], "high": -damage["low"]}
+        assert told(less)[0] in drawn.split()
     assert set(read.drawn) >= {
-        "figure-damage",
+        "figure-reduction",
         "figure-losses",
         "figure-modes",
         "figure-times",

@@ -149,9 +149,13 @@ def test_another_figure_gives_another_page(cottage_assessed, told):
     assert not is_shown(shown, damage.value, damage.std_error)
 
 
-@pytest.mark.parametrize("sentence", [*cautions.FITTING, *NOT_COVERED])
+@pytest.mark.parametrize("sentence", [*cautions.fitting(), *NOT_COVERED])
 def test_cautions_and_limits_are_told_in_full(told, sentence):
-    assert sentence in told
+    if sentence == cautions.WATER_HAMMER:  # the design's own figures in its place
+        assert "water hammer" in told
+        assert "the pressure before the valve then rises" in told
+    else:
+        assert sentence in told
 
 
 @pytest.mark.parametrize(

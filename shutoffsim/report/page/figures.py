@@ -38,6 +38,8 @@ class Range:
         The value in honest digits.
     number : int
         Place of the design among those drawn; -1: not a design.
+    far : tuple of float, optional
+        A wider range, drawn as a thin line.
     """
 
     label: str
@@ -46,6 +48,7 @@ class Range:
     high: float
     said: str
     number: int = -1
+    far: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -114,13 +117,20 @@ def ranges(
     for at, row in enumerate(rows):
         colour = drawn(series(row.number)) if row.number >= 0 else drawn("accent")
         marker = MARKERS[row.number % SERIES] if row.number >= 0 else "o"
+        if row.far is not None:
+            axes.plot(row.far, [at, at], color=colour, linewidth=0.9)
         if math.isfinite(row.low) and math.isfinite(row.high):
-            axes.plot([row.low, row.high], [at, at], color=colour, linewidth=2.2)
+            axes.plot([row.low, row.high], [at, at], color=colour, linewidth=3.2)
         axes.plot([row.value], [at], marker=marker, color=colour, markersize=6.5, linestyle="")
     _value_column(axes, rows)
     if line_at is not None and math.isfinite(line_at):
         axes.axvline(line_at, color=drawn("soft"), linewidth=1.0, linestyle=(0, (1.0, 2.0)))
-    ends = [end for row in rows for end in (row.value, row.low, row.high) if math.isfinite(end)]
+    ends = [
+        end
+        for row in rows
+        for end in (row.value, row.low, row.high, *(row.far or ()))
+        if math.isfinite(end)
+    ]
     _span(axes, [*ends, 0.0] if zero else ends)
     _rows_down(axes, [row.label for row in rows], label)
     return figure

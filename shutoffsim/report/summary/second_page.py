@@ -13,7 +13,7 @@ from shutoffsim.report.text import brief
 from shutoffsim.report.wording import NOT_COVERED, closes, residual_risks, upkeep
 from shutoffsim.scenario.entries import YOURS
 from shutoffsim.scenario.library import EVIDENCE
-from shutoffsim.study.cautions import FITTING
+from shutoffsim.study.cautions import fitting
 
 _MOST_MODES: Final = 7
 _LABELS: Final = {YOURS: "of this site", "assumption": "assumptions"}
@@ -50,7 +50,7 @@ def second_page(subject: Subject) -> list[dict[str, Any]]:
         {
             "kind": "pair",
             "left": [{"title": "What the estimate does not cover", "items": list(NOT_COVERED)}],
-            "right": [{"title": "Cautions", "items": list(FITTING)}],
+            "right": [{"title": "Cautions", "items": list(fitting(subject.told.surge))}],
         },
     ]
 

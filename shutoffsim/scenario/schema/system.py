@@ -37,7 +37,7 @@ from shutoffsim.scenario.schema.sensing import (
     PressureTest,
     Sensor,
 )
-from shutoffsim.scenario.schema.water import Dwelling, Leak, Weather, Zone
+from shutoffsim.scenario.schema.water import Dwelling, Leak, Surge, Weather, Zone
 
 
 class System(Section):
@@ -47,6 +47,8 @@ class System(Section):
     """Time simulated, from commissioning."""
     dwelling: Dwelling
     """The dwelling and its water."""
+    surge: Surge
+    """The pipe before the valve, as far as water hammer goes."""
     zones: dict[str, Zone]
     """Parts of the dwelling, by name."""
     leaks: dict[str, Leak]

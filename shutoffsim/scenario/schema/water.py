@@ -28,6 +28,23 @@ class SupplyPipe(Section):
     """Sum of the loss coefficients of bends, tees, meter and valves, on the bore's velocity."""
 
 
+class Surge(Section):
+    """The pipe in which the pressure rises when the valve shuts (water hammer)."""
+
+    length: Annotated[float, base.Quantity("length", above=0, high=1e4)]
+    """Length of the pipe before the valve, to a main or a tank."""
+    bore: Annotated[float, base.Quantity("length", low=1e-3, high=1)]
+    """Its inner diameter."""
+    wall: Annotated[float, base.Quantity("length", low=1e-5, high=0.1)]
+    """Thickness of its wall."""
+    modulus: Annotated[float, base.Quantity("pressure", low=1e6, high=1e12)]
+    """Young's modulus of its wall."""
+    throttling: Annotated[float, base.Quantity("share", low=0.01, high=1)]
+    """Share of the stroke in which a turned valve throttles the flow."""
+    limit: base.Pressure
+    """Highest pressure that the installation may bear."""
+
+
 class Dwelling(Section):
     """The dwelling and its water."""
 

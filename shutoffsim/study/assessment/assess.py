@@ -33,6 +33,7 @@ from shutoffsim.study.incidents import in_order, incident_table
 from shutoffsim.study.options import Progress, check_count
 from shutoffsim.study.periods import checked_periods
 from shutoffsim.study.steps import savings
+from shutoffsim.study.surge import surge_of
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -294,6 +295,7 @@ def _designs(
                 maintenance=maintenance(design.system, params[d], comparison.seed, torque),
                 worth=benefit,
                 no_worth=reason,
+                surge=surge_of(design.system),
             )
         )
     return tuple(found)

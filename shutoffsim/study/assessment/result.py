@@ -31,6 +31,7 @@ from shutoffsim.study.assessment.upkeep_parts import (
     TorqueAt,
 )
 from shutoffsim.study.comparison import Comparison
+from shutoffsim.study.surge import Surge
 
 if TYPE_CHECKING:
     from pydantic import TypeAdapter
@@ -62,6 +63,8 @@ class DesignAssessment:
     worth : Worth or None
     no_worth : str
         Why there is no ``worth``; empty when there is.
+    surge : Surge or None
+        What its closing does to the pressure; None: it does not close by itself.
     """
 
     name: str
@@ -77,6 +80,7 @@ class DesignAssessment:
     maintenance: Maintenance
     worth: Worth | None
     no_worth: str
+    surge: Surge | None = None
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from shutoffsim.study.size.shortfall import Shortfall
 from shutoffsim.study.size.supply import Condition, StallCurve
 from shutoffsim.study.size.window import Window
 from shutoffsim.study.size.worth import IntervalCurve, Worth
+from shutoffsim.study.surge import Surge
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -58,6 +59,8 @@ class Sizing:
         To which its motor's current must be limited for that, A.
     curve : IntervalCurve
         Cost by exercise interval.
+    surge : Surge
+        What the closing of the actuator in use does to the pressure.
     recommendation : str
         One sentence.
     reasons, cautions : tuple of str
@@ -99,6 +102,7 @@ class Sizing:
     worths: tuple[Worth, ...]
     curve: IntervalCurve = field(metadata={"key": "exercise_intervals"})
     stall: StallCurve
+    surge: Surge
     assumptions: tuple[dict[str, Any], ...]
 
     @property

@@ -15,12 +15,13 @@ from shutoffsim.model import layout as L
 from shutoffsim.model.layout import YEAR
 from shutoffsim.model.quantiles import quantile
 from shutoffsim.scenario.resolve import Design
-from shutoffsim.study.cautions import SIZING
+from shutoffsim.study.cautions import SIZING, surge_words
 from shutoffsim.study.options import Progress, RunOptions
 from shutoffsim.study.size import advice, ladder, need, prices, shortfall, supply, worth
 from shutoffsim.study.size.result import Sizing
 from shutoffsim.study.size.valves import believed, draw_demands
 from shutoffsim.study.size.window import find_window
+from shutoffsim.study.surge import surge_of
 from shutoffsim.study.torque import source_of, stall_figures, torque_over_years
 from shutoffsim.study.valves import draw_valves
 from shutoffsim.version import __version__
@@ -141,6 +142,8 @@ def size(
         fit = fit_torque(measurements, scenario, chosen_design.name, seed=seed)
         belief = fit.belief
 
+    surge = surge_of(chosen_design.system)
+    assert surge is not None  # what is clamped on closes
     params = scenario.parameters([chosen_design.name])
     params["commissioning_test"] = L.TEST_NONE  # the question is what to buy
     params["repairs_next_class_after"] = 0
@@ -207,6 +210,7 @@ def size(
         conditions=supply.conditions(params, usual, closing, worn),
         closing_torques=(usual, closing),
         stall=supply.stall_curve(params, worn),
+        surge=surge,
         window=window,
         rungs=rungs,
         shortfalls=trial.rows,
@@ -229,7 +233,7 @@ def size(
             confidence,
             limit,
         ),
-        cautions=SIZING,
+        cautions=(*SIZING, surge_words(surge)),
         assumptions=tuple(row._asdict() for row in scenario.assumptions(chosen_design.name)),
     )
 

@@ -3,35 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from shutoffsim.report.page import cells, figures
-from shutoffsim.report.page.blocks import Block, Cell, Picture, Section, Table, Tiles, Words
+from shutoffsim.report.page.blocks import Block, Cell, Folded, Picture, Section, Table, Tiles, Words
 from shutoffsim.report.page.cells import Designs
 from shutoffsim.report.page.drawing import picture
 from shutoffsim.report.verdict import verdict
 from shutoffsim.report.worlds import known
 from shutoffsim.study.comparison import FIGURES
+from shutoffsim.study.digits import amount
 
 if TYPE_CHECKING:
     from shutoffsim.study.assessment.result import Assessment
     from shutoffsim.study.comparison import DesignResult
 
 
-def answer(found: Assessment, _designs: Designs) -> Section:
+def answer(found: Assessment, designs: Designs) -> Section:
     """Return question, answer, the figures that matter most, and what to be careful of."""
     blocks: list[Block] = [
         Words(found.question),
         Words(found.answer, "answer"),
-        *(Words(text) for text in (known(found.comparison), _meant(found)) if text),
         Tiles(_tiles(found)),
+        *([_reduction_picture(found, designs)] if len(found.designs) > 1 else []),
+        *(Words(text) for text in (known(found.comparison), _meant(found)) if text),
         *(Words(text, "caution") for text in found.warnings),
-        Words(
-            "Intervals are 95 % intervals of the simulation: they cover chance in leaks, outages, "
-            "failures and people, but not what nobody knows. Numbers show no more digits than "
-            "their intervals support.",
-            "note",
-        ),
     ]
     return Section("answer", "The question and the answer", blocks)
 
@@ -42,28 +39,79 @@ def _meant(found: Assessment) -> str:
 
 
 def _tiles(found: Assessment) -> Sequence[tuple[str, str, str]]:
-    by_name = {design.name: design for design in found.comparison.designs}
+    """Return who saves what, what it costs, and how far off that may be."""
+    total = next((step for step in found.comparison.totals if step.design == found.chosen), None)
+    if total is None:
+        damage = found.comparison.designs[0].expected_annual_damage
+        value = f"{cells.said(damage)} {found.currency}"
+        return [("Expected annual damage", value, cells.interval(damage))]
 
-    def tile(words: str, e: cells.Estimate, rest: str = "") -> tuple[str, str, str]:
-        return words, f"{cells.said(e)} {found.currency}", f"{cells.interval(e)}{rest}"
+    def tile(words: str, e: cells.Estimate) -> tuple[str, str, str]:
+        return words, f"{cells.said(e)} {found.currency}", cells.interval(e)
 
-    def damage(name: str) -> tuple[str, str, str]:
-        return tile(f"Expected annual damage, “{name}”", by_name[name].expected_annual_damage)
-
-    tiles = [damage(found.chosen)]
-    if found.chosen != found.reference:
-        before = by_name[found.reference].expected_annual_damage
-        gap = _reduction(found, found.chosen)
-        part = f"; {100.0 * gap.value / before.value:.0f} % of it" if before.value > 0.0 else ""
-        tiles = [damage(found.reference), *tiles, tile("Reduction a year", gap, part)]
-    tiles.append(
-        (
-            f"Failure on demand, “{found.chosen}”",
-            cells.percent(by_name[found.chosen].probability_of_failure_on_demand),
-            "of leaks are not stopped in time by automation",
+    cost = total.cost_per_year
+    tiles = [
+        tile("The owner saves a year", total.owner_saving),
+        tile("The insurer saves a year", total.insurer_saving),
+        ("It costs a year", "not stated", "") if cost is None else tile("It costs a year", cost),
+    ]
+    far = _far(found, found.chosen)
+    if far is not None:
+        tiles.append(
+            (
+                "Saved in all a year, given what nobody knows",
+                f"{amount(far[0], 1.0)} to {amount(far[1], 1.0)} {found.currency}",
+                "in nine worlds of ten",
+            )
         )
-    )
+    else:
+        tiles.append(tile("Saved in all a year", total.saving))
     return tiles
+
+
+def _far(found: Assessment, name: str) -> tuple[float, float] | None:
+    """Return the range of a design's reduction over nine worlds in ten; None: not asked for."""
+    worlds = found.comparison.worlds
+    each = next((d for d in worlds.designs if d.name == name), None) if worlds else None
+    if each is None or each.difference is None:
+        return None
+    return -each.difference.p95, -each.difference.p5
+
+
+def _reduction_picture(found: Assessment, designs: Designs) -> Picture:
+    """Return the picture of what each design saves: chance thick, what nobody knows thin."""
+    names = [name for name in designs.drawn if name != found.reference]
+    rows = [
+        replace(designs.range(name, _reduction(found, name)), far=_far(found, name))
+        for name in names
+    ]
+    steps = found.comparison.steps
+    table = Table(
+        f"Reduction of expected annual damage, {found.currency}",
+        ["design", "reduction", "nine worlds in ten"],
+        [
+            [designs.cell(name), cells.number(_reduction(found, name)), _far_cell(found, name)]
+            for name in designs.names
+            if name != found.reference
+        ],
+    )
+    told = ""
+    if steps:
+        most = max(steps, key=lambda step: step.saving.value)
+        told = (
+            f"The step that saves most is “{most.design}” against “{most.against}”: "
+            f"{cells.said(most.saving)} {found.currency} a year."
+        )
+    return picture(
+        "figure-reduction",
+        f"What each design saves a year against “{found.reference}”",
+        told,
+        figures.ranges(rows, f"reduction of expected annual damage, {found.currency}", line_at=0.0),
+        table,
+        designs.keys()[1:] if designs.drawn[0] == found.reference else designs.keys(),
+        f"{designs.left_out()}Mark: estimate. Thick bar: 95 % interval of the simulation. Thin "
+        "line: nine worlds in ten, given what nobody knows.",
+    )
 
 
 def _reduction(found: Assessment, name: str) -> cells.Estimate:
@@ -71,53 +119,54 @@ def _reduction(found: Assessment, name: str) -> cells.Estimate:
     return -gap.expected_annual_damage
 
 
+def _far_cell(found: Assessment, name: str) -> Cell:
+    far = _far(found, name)
+    return cells.plain(
+        cells.NONE if far is None else f"{amount(far[0], 1.0)} to {amount(far[1], 1.0)}"
+    )
+
+
+def _steps(found: Assessment, designs: Designs) -> Table:
+    """Return what each step saves, whom, and what it costs."""
+    return Table(
+        f"What each step saves, costs and leaves, {found.currency} a year",
+        ["step", "against", "saves", "owner's part", "insurer's part", "costs", "net"],
+        [
+            [
+                designs.cell(step.design),
+                Cell(step.against),
+                cells.number(step.saving),
+                cells.number(step.owner_saving),
+                cells.number(step.insurer_saving),
+                cells.number(step.cost_per_year),
+                cells.number(step.net_per_year, strong=step.design == found.chosen),
+            ]
+            for step in found.comparison.steps
+        ],
+    )
+
+
 def side_by_side(found: Assessment, designs: Designs) -> Section:
-    """Return the designs' damage with paired differences, and how they behave."""
-    blocks: list[Block] = [_damage_picture(found, designs), _money(found, designs)]
-    blocks.append(_behaviour(found, designs))
+    """Return what each step saves, and how the designs behave."""
+    blocks: list[Block] = [
+        *([_steps(found, designs)] if found.comparison.steps else []),
+        _behaviour(found, designs),
+        Folded(
+            "Damage of each design, and reduction against the reference", [_money(found, designs)]
+        ),
+    ]
     told = [(d.name, d.description) for d in found.designs if d.description]
     if told:
         rows = [[designs.cell(name), cells.Cell(text)] for name, text in told]
         blocks.append(Table("What the designs are", ["design", "description"], rows, wide=True))
+    blocks.append(
+        Words(
+            "Intervals are 95 % intervals of the simulation: they cover chance in leaks, outages, "
+            "failures and people, but not what nobody knows.",
+            "note",
+        )
+    )
     return Section("designs", "The designs side by side", blocks)
-
-
-def _damage_picture(found: Assessment, designs: Designs) -> Picture:
-    by_name = {design.name: design.expected_annual_damage for design in found.comparison.designs}
-    rows = [designs.range(name, by_name[name]) for name in designs.drawn]
-    drawing = figures.ranges(
-        rows,
-        f"expected annual damage, {found.currency}",
-        line_at=by_name[found.reference].value if len(rows) > 1 else None,
-    )
-    least = min(by_name, key=lambda name: by_name[name].value)
-    told = (
-        f"The lowest expected annual damage is that of “{least}”, {cells.said(by_name[least])} "
-        f"{found.currency}; “{found.reference}” has {cells.said(by_name[found.reference])}."
-    )
-    table = Table(
-        f"Expected annual damage by design, {found.currency}",
-        ["design", "expected annual damage", "insured part"],
-        [
-            [
-                designs.cell(design.name),
-                cells.number(design.expected_annual_damage),
-                cells.number(design.insured_annual_damage),
-            ]
-            for design in found.comparison.designs
-        ],
-    )
-    title = "Expected annual damage of each design"
-    dotted = " Dotted line: the reference." if len(rows) > 1 else ""
-    return picture(
-        "figure-damage",
-        title,
-        told,
-        drawing,
-        table,
-        designs.keys(),
-        f"{designs.left_out()}Mark: estimate. Bar: 95 % interval.{dotted}",
-    )
 
 
 def _money(found: Assessment, designs: Designs) -> Table:
@@ -150,13 +199,13 @@ def _money(found: Assessment, designs: Designs) -> Table:
 
 def _behaviour(found: Assessment, designs: Designs) -> Table:
     evidence = {d.name: d.demand.evidence_class for d in found.designs}
+    classes = sorted(set(evidence.values()))
     rows = [
         [
-            designs.cell(design.name),
+            designs.cell(design.name, evidence[design.name] if len(classes) > 1 else ""),
             *_figures(design),
             cells.number(design.escaped_volume_l["median"]),
             cells.number(design.escaped_volume_l["p95"]),
-            cells.Cell(evidence[design.name]),
         ]
         for design in found.comparison.designs
     ]
@@ -165,9 +214,9 @@ def _behaviour(found: Assessment, designs: Designs) -> Table:
         *(figure.label for figure in FIGURES.values() if figure.label),
         "escaped volume, L: median",
         "escaped volume, L: 95th percentile",
-        "evidence for failure on demand",
     ]
-    return Table("How often it fails, and what escapes", heads, rows)
+    known = f"; all {classes[0]}" if len(classes) == 1 else ""
+    return Table(f"How often it fails, and what escapes{known}", heads, rows)
 
 
 def _figures(design: DesignResult) -> Iterator[Cell]:

@@ -47,10 +47,12 @@ def doubt(found: Assessment, _designs: Designs) -> Section:
     ]
     if swings:
         blocks.append(_picture(found, sensitivity, swings))
-        blocks.append(_table(found, swings))
+        blocks.append(
+            Folded("The values, their ranges and what they change", [_table(found, swings)])
+        )
     else:
         blocks.append(Words("No assumption in use could be varied."))
-    blocks.append(Points(sensitivity.rules, title="How the ranges were made"))
+    blocks.append(Folded("How the ranges were made", [Points(sensitivity.rules)]))
     if sensitivity.not_varied:
         rows = [f"{key}: {why}" for key, why in sensitivity.not_varied.items()]
         blocks.append(Folded(f"Not varied: {len(rows)} values", [Points(rows)]))

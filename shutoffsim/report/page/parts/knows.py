@@ -25,7 +25,7 @@ _ENDS: Final[dict[str, Sense]] = {
 }
 
 
-def knows(found: Assessment, designs: Designs) -> Section:
+def knows(found: Assessment, _designs: Designs) -> Section:
     """Return, for each design that closes by itself, which of its faults show."""
     closing = [design for design in found.designs if ELEMENTS[design.element].closes]
     if not closing:
@@ -38,22 +38,21 @@ def knows(found: Assessment, designs: Designs) -> Section:
             "does to a person at a test with a tap open."
         )
     ]
-    rows = []
+    alike: dict[tuple[str, ...], list[str]] = {}
     for design in closing:
         element = ELEMENTS[design.element]
         values = Values(found.ledger(design.name, used=True))
         senses = senses_of(values, element)
         told, untold = faults_told(element, senses)
         flow = "yes, while water runs" if values.says("flow_rule.fitted") else "no"
-        rows.append(
-            [
-                designs.cell(design.name, ""),
-                Cell(", ".join(senses[1:]) or "nothing"),
-                Cell(", ".join(told)),
-                Cell(", ".join(untold) or "none"),
-                Cell(flow),
-            ]
+        row = (
+            ", ".join(senses[1:]) or "nothing",
+            ", ".join(told),
+            ", ".join(untold) or "none",
+            flow,
         )
+        alike.setdefault(row, []).append(design.name)
+    rows = [[Cell(", ".join(names)), *(Cell(text) for text in row)] for row, names in alike.items()]
     heads = [
         "design",
         "sensed",

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 _WHY = "Why leaks were not stopped in time"
 STOPPED = "stopped in time"  # what the mode "none" is called here
 _MOST_BARS = 10
+_MOST_ROWS = 6
 _TICKS = (
     (1.0, "1 s"),
     (60.0, "1 min"),
@@ -54,12 +55,16 @@ def modes(found: Assessment, designs: Designs) -> Section:
         return Section("modes", _WHY, blocks)
     blocks += [
         _mode_picture(found, designs, chosen),
-        _removal_table(found, chosen),
-        _all_modes(found, designs),
+        _removal_table(found, chosen, _MOST_ROWS),
+        Folded(
+            "All failure modes, and the same by design",
+            [_removal_table(found, chosen), _all_modes(found, designs)],
+        ),
     ]
     if chosen.not_removable:
         rows = [f"{_named(mode)}: {why}" for mode, why in chosen.not_removable.items()]
-        blocks.append(Points(rows, title="Failure modes without a risk reduction worth"))
+        title = "Failure modes without a risk reduction worth"
+        blocks.append(Folded(title, [Points(rows)]))
     others = [design for design in found.designs if design is not chosen and design.removals]
     if others:
         tables = [_removal_table(found, design) for design in others]
@@ -116,10 +121,10 @@ def _mode_picture(found: Assessment, designs: Designs, chosen: DesignAssessment)
     )
 
 
-def _removal_table(found: Assessment, design: DesignAssessment) -> Table:
+def _removal_table(found: Assessment, design: DesignAssessment, most: int | None = None) -> Table:
     removals = {removal.mode: removal for removal in design.removals}
     rows = []
-    for mode in design.modes:
+    for mode in design.modes[:most]:
         removal = removals.get(mode.mode)
         meaning = MODES.get(mode.mode)
         rows.append(
@@ -140,7 +145,8 @@ def _removal_table(found: Assessment, design: DesignAssessment) -> Table:
         f"risk reduction worth, {found.currency} a year",
         "how it was removed",
     ]
-    return Table(f"Failure modes of “{design.name}”", heads, rows)
+    which = "Costliest failure" if most is not None and most < len(design.modes) else "Failure"
+    return Table(f"{which} modes of “{design.name}”", heads, rows)
 
 
 def _all_modes(found: Assessment, designs: Designs) -> Table:
@@ -167,7 +173,8 @@ def times(found: Assessment, designs: Designs) -> Section:
     if not steps:
         return Section("times", title, [Words("There were no leaks to be stopped.")])
     blocks: list[Block] = [_times_picture(found, designs, steps[-1])]
-    blocks += [_times_table(found, designs, step) for step in steps]
+    tables = [_times_table(found, designs, step) for step in steps]
+    blocks.append(Folded("How long each step takes, by design", tables))
     return Section("times", title, blocks)
 
 

@@ -35,8 +35,7 @@ def losses(found: Assessment, designs: Designs) -> Section:
     tables = [_by_period(found, designs, f"{c}, {money}", of) for c, of in captions.items()]
     blocks: list[Block] = [
         _picture(found, designs),
-        *tables[:2],
-        Folded("The same for the largest single loss of a year", tables[2:]),
+        Folded("Losses once in so many years, and beyond, by design", tables),
     ]
     if any(not p.resolved for design in found.designs for p in design.yearly_loss.periods):
         blocks.insert(

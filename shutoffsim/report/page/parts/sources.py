@@ -1,4 +1,4 @@
-"""Cautions and limits, every value with its source, and how to do it again."""
+"""Cautions and limits, what the figures rest on, and how to do it again."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ from shutoffsim.report.page.blocks import (
     Cell,
     Code,
     Facts,
-    Folded,
     Points,
     Section,
     Table,
@@ -18,10 +17,10 @@ from shutoffsim.report.page.blocks import (
 )
 from shutoffsim.report.page.cells import Designs
 from shutoffsim.report.summary.values import Values
-from shutoffsim.study.cautions import FITTING
+from shutoffsim.study.cautions import fitting
 
 if TYPE_CHECKING:
-    from shutoffsim.study.assessment.result import Assessment, Value
+    from shutoffsim.study.assessment.result import Assessment
 
 #: Labels from the weakest to the strongest, and what they mean.
 LABELS = {
@@ -39,7 +38,7 @@ def cautions(found: Assessment, _designs: Designs) -> Section:
     chosen = found.design(found.chosen)
     shares = {mode.mode: mode.leaks.value for mode in chosen.modes}
     risks = wording.residual_risks(Values(found.ledger(found.chosen, used=True)), shares)
-    blocks: list[Block] = [Points(FITTING, title="Cautions")]
+    blocks: list[Block] = [Points(fitting(chosen.surge), title="Cautions")]
     if risks:
         blocks.append(
             Points(
@@ -51,8 +50,8 @@ def cautions(found: Assessment, _designs: Designs) -> Section:
     return Section("cautions", "Cautions and limits", blocks)
 
 
-def sources(found: Assessment, designs: Designs) -> Section:
-    """Return every value in use with its source and label, the weakest first."""
+def sources(found: Assessment, _designs: Designs) -> Section:
+    """Return how well founded the values in use are, and where they are listed."""
     used = [value for value in found.values if value.used_in]
     demand = found.design(found.chosen).demand
     counts = [(label, str(demand.values_by_label.get(label, 0))) for label in LABELS]
@@ -67,29 +66,14 @@ def sources(found: Assessment, designs: Designs) -> Section:
             ],
         ),
     ]
-    known = [*LABELS, *sorted({value.evidence for value in used} - set(LABELS))]
-    for label in known:
-        rows = [value for value in used if value.evidence == label]
-        if rows:
-            blocks.append(_folded(label, rows, designs))
-    return Section("sources", "Every value and its source", blocks)
-
-
-def _folded(label: str, values: list[Value], designs: Designs) -> Folded:
-    rows = [
-        [
-            Cell(value.key, value.drives),
-            Cell(value.text),
-            Cell(value.source),
-            Cell(designs.letters(value.used_in)),
-        ]
-        for value in values
-    ]
-    heads = ["value", "in use", "source", "designs"]
-    title = f"{label.capitalize()}: {len(rows)} {'value' if len(rows) == 1 else 'values'}"
-    return Folded(
-        title, [Table(f"Values with the label “{label}”", heads, rows, wide=True)], printed=True
+    blocks.append(
+        Words(
+            f"Each of the {len(used)} values in use, with its source, is in the table that "
+            "“shutoffsim check FILE --csv values.csv” writes, and in assessment.json of a saved "
+            "result. Those that move the answer most are above."
+        )
     )
+    return Section("sources", "What the figures rest on", blocks)
 
 
 def again(found: Assessment, _designs: Designs) -> Section:

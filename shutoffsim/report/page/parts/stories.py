@@ -35,11 +35,8 @@ def stories(found: Assessment, designs: Designs) -> Section:
             "not forecasts."
         ),
     ]
-    first = tuple(dict.fromkeys((found.chosen, found.reference)))
-    blocks += [
-        _story(found, designs, s) for name in first for s in found.stories if s.design == name
-    ]
-    others = [_story(found, designs, s) for s in found.stories if s.design not in first]
+    blocks += [_story(found, designs, s) for s in found.stories if s.design == found.chosen]
+    others = [_story(found, designs, s) for s in found.stories if s.design != found.chosen]
     if others:
         blocks.append(Folded("Incidents of the other designs", others))
     return Section("incidents", title, blocks)

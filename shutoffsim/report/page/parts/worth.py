@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from shutoffsim.report.page import cells, figures
-from shutoffsim.report.page.blocks import Block, Picture, Points, Section, Table, Words
+from shutoffsim.report.page.blocks import Block, Folded, Picture, Points, Section, Table, Words
 from shutoffsim.report.page.cells import Designs
 from shutoffsim.report.page.drawing import picture
 
@@ -27,8 +27,10 @@ def worth(found: Assessment, designs: Designs) -> Section:
                 "the paired difference in damage; prices are treated as exact."
             ),
             _picture(found, designs, valued),
-            _costs(found, designs, valued),
-            _savings(found, designs, valued),
+            Folded(
+                "What each design saves and costs",
+                [_savings(found, designs, valued), _costs(found, designs, valued)],
+            ),
         ]
     reasons = [
         f"“{design.name}”: {design.no_worth}"
