@@ -23,7 +23,7 @@ neighbour = {{notices = true, volume = "60 L", notice = "1 h"}}
 weather = {{spell_rate = "60 per year", spell_duration = {{mean = "2 days"}}, \
 coldest_day = "1 February"}}
 people = {{trips = true, stay = {{mean = "8 days"}}, trip = {{mean = "3 days"}}, start_away = 0.3, \
-shut_on_leaving = 0.3, power_off_on_leaving = 0.3, \
+shut_on_leaving = 0.3, power_off_on_leaving = 0.1, \
 notice_burst = "2 h", notice_seep = "9 h", notice_asleep = 4, notice_spread = 2, \
 week = {{weekdays = {_DAY}, saturday = {_DAY}, sunday = {_DAY}}}}}
 detection = {{common_cause = 0.3, test_interval = "20 days", report_repeats = 3, \
@@ -37,7 +37,7 @@ battery_life = {{mean = "30 days"}}, supervised = false, attempt_success = 0.3, 
 siren.fitted = true
 flow_rule = {{fitted = true, flow = "1 L/min", time = "30 min", volume = "200 L", \
 failure_rate = "30 per year", supervised = true, silence = "1 days"}}
-pressure_test = {{fitted = true, interval = "2 days", hold = "10 min", least_flow = "9 mL/min", \
+pressure_test = {{fitted = true, interval = "6 h", hold = "10 min", least_flow = "9 mL/min", \
 disturbed = 0.3}}
 nuisance = {{rate_per_sensor = "30 per year", rule_rate = "30 per year", switch_off_chance = 0.3, \
 switch_off_time = {{mean = "1 days"}}}}

@@ -49,7 +49,7 @@ DRAWN_BY = {
         "tighten_mount",
     },
     "PROBE_DRAWS": {"place_probes"},
-    "LEAK_DRAWS": {"begin_leak", "burst_flow", "write_row"},
+    "LEAK_DRAWS": {"begin_leak", "breaker_volume", "burst_flow", "write_row"},
     "PATH_DRAWS": {"lay_paths"},
     "LINK_DRAWS": {"report_is_lost"},
     "PEOPLE_DRAWS": {"draw_needs", "travel_time", "freeing_time", "tool_search", "work"},
