@@ -349,6 +349,7 @@ class Power:
     stay: float = 20 * DAY
     trip: Spread = Spread(8 * DAY, 1.8)
     start_away: float = 0.3
+    power_off: float = 0.3  # chance per trip that they cut the power
     notice: float = 20 * MINUTE
     asleep_factor: float = 8.0
     notice_spread: float = 2.5
@@ -370,8 +371,10 @@ class Power:
             self.working, self.weekend, self.life, rng, self.stay, self.trip, self.start_away
         )
         mains = self._mains(rng)
-        offs = joined([*mains, *self._supply(rng)])
-        dark = self._dark(offs, rng)
+        failures = joined([*mains, *self._supply(rng)])
+        cut = [trip for trip in week.trips if rng.random() < self.power_off]
+        mains = joined([*mains, *cut])
+        dark = self._dark(joined([*failures, *cut]), failures, rng)
         sensors = self._sensors(rng)
         return [
             self._leak(float(t), week, mains, dark, sensors, rng)
@@ -401,18 +404,22 @@ class Power:
             now += length
 
     def _dark(
-        self, offs: list[tuple[float, float]], rng: np.random.Generator
+        self,
+        offs: list[tuple[float, float]],
+        failures: list[tuple[float, float]],
+        rng: np.random.Generator,
     ) -> list[tuple[float, float]]:
         """Return when there is neither supply nor battery.
 
-        Tests and changes are skipped while the supply is off.
+        Tests and changes are skipped while mains or supply have failed. During a trip they wait
+        for people, and so for the power that these have cut.
         """
         visits = [(k * self.change, "change") for k in range(1, int(self.life / self.change) + 1)]
         visits += [(k * self.test, "test") for k in range(1, int(self.life / self.test) + 1)]
         lives = []  # (fitted, dies, replaced)
         fitted, dies = 0.0, self._battery_life(rng)
         for time, what in sorted(visits):
-            if inside(offs, time) or (what == "test" and dies > time):
+            if inside(failures, time) or (what == "test" and dies > time):
                 continue
             lives.append((fitted, dies, time))
             fitted, dies = time, time + self._battery_life(rng)

@@ -120,6 +120,7 @@ ODD = {
     "actuator.current_sensed": ("false", "true"),
     "owner_test.interval": ('"never"', '"60 days"'),
     "people.shut_on_leaving": ("0", "0.5"),
+    "people.power_off_on_leaving": ("0", "0.5"),
     "dwelling.evaporation": ('"0 mm/h"', '"0.05 mm/h"'),
     "actuator.stall_cutoff": ('"never"', '"3 s"'),
     "actuator.failure_rate": ('"0 per year"', '"3 per year"'),

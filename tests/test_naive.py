@@ -130,6 +130,7 @@ attempt_success = {s.attempt_success}, attempts = {s.attempts}""".strip()
     return f"""
     {week(s)}{damage(s.damage)}{fixed_flow(s.flow, s.late)}{stroke(s.stroke)}
     dwelling.drain_down = "{s.drain!r} m3"
+    people.power_off_on_leaving = {s.power_off}
     mains.outage_rate = "{s.outage_rate!r} per s"
     mains.outage_duration = {spread(s.outage, "s")}
     mains.major_rate = "{s.major_rate!r} per s"

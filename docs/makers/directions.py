@@ -63,6 +63,7 @@ test = "none"
 next_class_after = 0
 [people]
 shut_on_leaving = 0
+power_off_on_leaving = 0
 """
 
 
@@ -438,6 +439,25 @@ DIRECTIONS: tuple[Direction, ...] = (
         "no power",
         False,
         "leak by leak",
+    ),
+    Direction(
+        "people who cut the power when they leave, on mains alone",
+        "more closings end without power",
+        "people.power_off_on_leaving = 0.05",
+        "people.power_off_on_leaving = 0.3",
+        "no power",
+        True,
+        "on average",
+    ),
+    Direction(
+        "a battery that shuts the valve when they cut the power",
+        "less water escapes",
+        "people.power_off_on_leaving = 0.3\nbattery.fitted = true",
+        "people.power_off_on_leaving = 0.3\nbattery.fitted = true\n"
+        "policies.close_on_power_loss = true",
+        "volume",
+        False,
+        "on average",
     ),
     Direction(
         "a test of the pressure every week, seeps that no sensor meets",

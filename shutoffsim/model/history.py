@@ -51,6 +51,7 @@ from shutoffsim.model.streams import (
     SHOCK_DRAWS,
     SOURCES_DRAWS,
     SUPPLY_DRAWS,
+    SWITCH_DRAWS,
     TRIP_DRAWS,
     VALVE_DRAWS,
     WEATHER_DRAWS,
@@ -192,6 +193,36 @@ def reset_breaker(p, s, now, delay):
 
 
 @kernel
+def leave_power(p, s, now, delay):
+    """People on their way out may cut the power, once the valve no longer moves."""
+    if (
+        s.main_switch == L.SWITCH_ON_NOW
+        and next_draw(s, SWITCH_DRAWS) < p.people_power_off_on_leaving
+    ):
+        s.main_switch = L.SWITCH_OFF_SOON
+    cut_power(p, s, now, delay)
+
+
+@kernel
+def cut_power(p, s, now, delay):
+    """Throw the main switch if people wait to do so and nothing moves."""
+    if s.main_switch == L.SWITCH_OFF_SOON and s.stroke == L.IDLE:
+        was_supplied = power.is_supplied(s)
+        s.main_switch = L.SWITCH_OFF
+        if was_supplied:
+            supply_is_lost(p, s, now, delay)
+
+
+@kernel
+def restore_power(p, s, now, delay):
+    """People who are back switch the power on."""
+    was_supplied = power.is_supplied(s)
+    s.main_switch = L.SWITCH_ON_NOW
+    if power.is_supplied(s) and not was_supplied:
+        supply_is_back(p, s, now, delay)
+
+
+@kernel
 def on_supply(p, s, now, delay):
     """The power supply unit fails, or has been replaced."""
     if s.supply_ok == 1:
@@ -267,7 +298,9 @@ def on_trip(p, s, now, delay):
             strokes.other_stroke(p, s, now, L.CLOSE_AWAY, delay)
         elif next_draw(s, HABIT_DRAWS) < p.people_shut_on_leaving:
             control.shut_on_leaving(p, s, now, delay)
+        leave_power(p, s, now, delay)
     else:
+        restore_power(p, s, now, delay)
         delay[L.TRIP] = quantile(p.people_stay, next_draw(s, TRIP_DRAWS))
         s.away_mode = 0
         s.hold_away = 0
@@ -641,6 +674,7 @@ def react(clock, now, p, s, delay, rows):
             strokes.end_stroke(p, s, now, delay)
             if purpose == L.HOLDING_PRESSURE:
                 control.judge_pressure(p, s, now, delay)
+            cut_power(p, s, now, delay)
         elif clock == L.TRIP:
             on_trip(p, s, now, delay)
         elif clock == L.OUTAGE:

@@ -21,7 +21,7 @@ MAX_SENSORS = 12
 MAX_RUNGS = 7  # classes of actuator, the first one included
 SLOTS = 3  # leaks that can be open at once; a further one is dropped and counted
 HALF_HOURS = 336  # of a week
-STREAMS = 29  # of random numbers, see streams; those of sensors and sources aside
+STREAMS = 30  # of random numbers, see streams; those of sensors and sources aside
 
 YEAR = 365.25 * 86400.0
 
@@ -33,6 +33,8 @@ MOUNT_QUICK_RELEASE = 1
 
 # what feeds the siren: a battery of its own, as in spot sensors; mains; the controller
 SIREN_ON_BATTERY, SIREN_ON_MAINS, SIREN_ON_CONTROLLER = 0, 1, 2
+# the main switch of the house: on; off; off once the stroke under way has ended
+SWITCH_ON_NOW, SWITCH_OFF, SWITCH_OFF_SOON = 0, 1, 2
 
 # --- where people are -----------------------------------------------------------------------
 AWAKE, ASLEEP, OUT, AWAY = 0, 1, 2, 3
@@ -147,6 +149,7 @@ PARAMETER_FIELDS = (
     ("people_trip", DIST, "s", "length of a trip"),
     ("people_awake_share", "f", "-", "long-run share of time, trips included, awake at home"),
     ("people_shut_on_leaving", "f", "-", "chance per trip that people shut the valve themselves"),
+    ("people_power_off_on_leaving", "f", "-", "chance per trip that they cut the power"),
     ("people_start_away", "f", "-", "chance that the history starts during a trip"),
     ("people_notice_burst", "f", "s", "median time for a person awake at home to notice a burst"),
     ("people_notice_seep", "f", "s", "median time for a person awake at home to notice a seep"),
@@ -566,6 +569,7 @@ STATE_FIELDS = (
     ("knows_valve", "i", "1: the people know their stop valve"),
     # power and control
     ("tripped", "i", "1: a leak has tripped the earth-leakage breaker"),
+    ("main_switch", "i", "SWITCH_...: where people have left the power of the house"),
     ("supply_ok", "i", ""),
     ("battery_ok", "i", "0: hidden battery failure"),
     ("battery_empty", "i", ""),

@@ -8,7 +8,7 @@ import numpy as np
 
 from shutoffsim.model.compiled import entry, kernel, part
 from shutoffsim.model.fitted import falls_open, falls_shut, has_coil
-from shutoffsim.model.layout import NEVER, SHUT
+from shutoffsim.model.layout import NEVER, SHUT, SWITCH_OFF
 from shutoffsim.model.quantiles import quantile, waiting
 from shutoffsim.model.streams import BATTERY_DRAWS, OUTAGE_DRAWS, next_draw, next_regional_draw
 
@@ -18,7 +18,7 @@ DARK, ON_SUPPLY, ON_BATTERY = np.arange(3)
 @kernel
 def house_is_live(s):
     """Return whether there is mains voltage in the house."""
-    return s.mains == 1 and s.tripped == 0
+    return s.mains == 1 and s.tripped == 0 and s.main_switch != SWITCH_OFF
 
 
 @kernel

@@ -44,6 +44,7 @@ from shutoffsim.model.layout import STREAMS
     REOPENING_DRAWS,
     PICKUP_DRAWS,
     HOLD_DRAWS,
+    SWITCH_DRAWS,
 ) = np.arange(STREAMS)
 BLOCK_BITS = 5
 BLOCK = 1 << BLOCK_BITS  # histories whose sites are drawn to fall evenly

@@ -189,7 +189,9 @@ class Narrator:
             mode = ", away mode is set" if m.after.away_mode == 1 else ""
             by_hand = m.after.position == L.SHUT and m.before.position != L.SHUT
             shut = ", and they shut the valve by hand first" if by_hand else ""
-            return f"everybody leaves on a trip{mode}{shut}", TRIP
+            off = m.after.main_switch != L.SWITCH_ON_NOW
+            cut = ", and they cut the power of the house" if off else ""
+            return f"everybody leaves on a trip{mode}{shut}{cut}", TRIP
         return "people come back from the trip", SEQUEL
 
     def _presence(self, m: Moment) -> tuple[str, Any]:
@@ -327,8 +329,8 @@ class Narrator:
                 return "the flow rule trips"
             return "the flow rule would trip, but the controller is down"
         if what == L.BREAKER:
-            if before.mains == 0:
-                return "the water reaches what would be live: no power when the mains return"
+            if not power.house_is_live(before):
+                return "the water reaches what would be live: no power when it returns"
             return "the water trips the earth-leakage breaker: no power in the house"
         if what == L.HOME:
             return "somebody at home notices the leak"
@@ -361,7 +363,8 @@ class Narrator:
     ) -> Iterator[str]:
         if after.battery_ok == 1 and before.battery_ok == 0 and clock > L.FIRST_SOURCE:
             yield "the dead battery is replaced"
-        if before.mains == 1 and after.mains == 0 and NUMBERED[self.p.element_kind].closes:
+        lost = power.is_supplied(before) and not power.is_supplied(after)
+        if lost and clock != L.SUPPLY and NUMBERED[self.p.element_kind].closes:
             on_battery = power.power_source(self.p, after) == power.ON_BATTERY
             yield "the battery takes over" if on_battery else "there is no power at all"
         for slot in range(L.SLOTS):

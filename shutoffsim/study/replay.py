@@ -42,11 +42,13 @@ _FAULTS = (
     ("battery_ok", 0, "the battery is dead"),
     ("mains", 0, "mains power is out"),
     ("tripped", 1, "a leak has tripped the breaker"),
+    ("main_switch", 1, "people have cut the power"),
     ("controller", 0, "the controller hangs"),
     ("switched_off", 1, "the automation is switched off"),
 )
-_MARKS = ("mains", "tripped", "supply_ok", "battery_ok", "controller", "switched_off", "position",
-          "failed", "burnt", "stripped", "slipped", "broken", "trip")  # fmt: skip
+_MARKS = ("mains", "tripped", "main_switch", "supply_ok", "battery_ok", "controller",
+          "switched_off", "position", "failed", "burnt", "stripped", "slipped", "broken",
+          "trip")  # fmt: skip
 
 
 @dataclass(frozen=True)

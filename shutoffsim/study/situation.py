@@ -43,7 +43,7 @@ def describe(p: Any, fitted: Sequence[int], now: float, s: Any) -> Situation:
         Time, s.
     """
     if not NUMBERED[p.element_kind].closes:
-        supply = "mains" if s.mains == 1 and s.tripped == 0 else "no mains"
+        supply = "mains" if power.house_is_live(s) else "no mains"
     else:
         supply = ("none", "mains", "battery")[int(power.power_source(p, s))]
     words = [POSITIONS[int(s.position)], *(field for field in _FAULTS if s[field] == 1)]

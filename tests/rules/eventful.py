@@ -23,7 +23,7 @@ neighbour = {{notices = true, volume = "60 L", notice = "1 h"}}
 weather = {{spell_rate = "60 per year", spell_duration = {{mean = "2 days"}}, \
 coldest_day = "1 February"}}
 people = {{trips = true, stay = {{mean = "8 days"}}, trip = {{mean = "3 days"}}, start_away = 0.3, \
-shut_on_leaving = 0.3, \
+shut_on_leaving = 0.3, power_off_on_leaving = 0.3, \
 notice_burst = "2 h", notice_seep = "9 h", notice_asleep = 4, notice_spread = 2, \
 week = {{weekdays = {_DAY}, saturday = {_DAY}, sunday = {_DAY}}}}}
 detection = {{common_cause = 0.3, test_interval = "20 days", report_repeats = 3, \

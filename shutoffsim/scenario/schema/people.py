@@ -49,6 +49,8 @@ class People(Section):
     """Length of a trip."""
     shut_on_leaving: base.Share
     """Chance per trip that they shut the valve themselves: by hand, or by the actuator's button."""
+    power_off_on_leaving: base.Share
+    """Chance per trip that they switch the power of the house off until they are back."""
     start_away: base.Share | None = None
     """Chance that the history starts during a trip; left out: the long-run share."""
     notice_burst: base.PositiveTime
