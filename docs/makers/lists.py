@@ -168,7 +168,7 @@ def python() -> Iterator[str]:
 def _wrapped(signature: str) -> list[str]:
     """Return a signature in lines; types are told below it."""
     call = signature.split(" -> ")[0]
-    plain = re.sub(r": '(?:[^']*)'", "", call)
+    plain = re.sub(r": '(?:[^']*)'", "", call).replace(" = ", "=")
     return textwrap.wrap(plain, 96, subsequent_indent="    ", break_on_hyphens=False)
 
 
