@@ -34,11 +34,21 @@ OUTPUTS = [
     for page in PAGES
     for line, shown in outputs.shown_outputs(page.read_text(encoding="utf-8")).items()
 ]
-PYTHON_BLOCKS = [
-    (page, code)
-    for page in PAGES
-    for code in re.findall(r"^```python\n(.*?)^```", page.read_text("utf-8"), re.M | re.S)
-]
+
+
+def python_blocks(page: Path) -> list[str]:
+    """Return the Python code of a page; a block that is "continued" goes on with the one before."""
+    found: list[str] = []
+    blocks = re.findall(r"^```python( continued)?\n(.*?)^```", page.read_text("utf-8"), re.M | re.S)
+    for goes_on, code in blocks:
+        if goes_on:
+            found[-1] += code
+        else:
+            found.append(code)
+    return found
+
+
+PYTHON_BLOCKS = [(page, code) for page in PAGES for code in python_blocks(page)]
 
 
 def shell_lines(page: Path) -> list[str]:

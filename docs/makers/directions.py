@@ -478,6 +478,15 @@ DIRECTIONS: tuple[Direction, ...] = (
         "leak by leak",
     ),
     Direction(
+        "visits of a caretaker to an empty building, every week instead of every month",
+        "leaks are found sooner",
+        f'{PERSON}\npeople = {{trips = true, start_away = 1, trip = "30 years", visits = "30 days"}}',
+        f'{PERSON}\npeople = {{trips = true, start_away = 1, trip = "30 years", visits = "7 days"}}',
+        "found",
+        False,
+        "on average",
+    ),
+    Direction(
         "hoses replaced in time",
         "fewer leaks",
         f'{PERSON}\nleaks.old.kind = "flexible hose"\nleaks.old.zone = "kitchen"\n'

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import inspect
 import re
+import textwrap
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, Literal, get_args, get_origin, get_type_hints
@@ -142,6 +143,35 @@ _STAGES: dict[Stage, str] = {
     "time": "time",
 }
 
+
+def python() -> Iterator[str]:
+    """Yield everything public: how it is called, and what its documentation says."""
+    import shutoffsim
+
+    for name in shutoffsim.__all__:
+        thing = getattr(shutoffsim, name)
+        if not callable(thing):
+            continue
+        yield from (f"### {name}", "", "```text")
+        if not inspect.isclass(thing):
+            yield from (*_wrapped(f"{name}{inspect.signature(thing)}"), "")
+        yield from (*inspect.cleandoc(thing.__doc__ or "").splitlines(), "```", "")
+        if not inspect.isclass(thing):
+            continue
+        for key, method in vars(thing).items():
+            if not key.startswith("_") and inspect.isfunction(method) and method.__doc__:
+                first = inspect.cleandoc(method.__doc__).split("\n\n")[0].replace("\n", " ")
+                yield f"- `{key}`: {cell(first)}"
+        yield ""
+
+
+def _wrapped(signature: str) -> list[str]:
+    """Return a signature in lines; types are told below it."""
+    call = signature.split(" -> ")[0]
+    plain = re.sub(r": '(?:[^']*)'", "", call).replace(" = ", "=")
+    return textwrap.wrap(plain, 96, subsequent_indent="    ", break_on_hyphens=False)
+
+
 LISTS: dict[str, Callable[[], Iterator[str]]] = {
     "commands": commands,
     "closing elements": closing_elements,
@@ -149,6 +179,7 @@ LISTS: dict[str, Callable[[], Iterator[str]]] = {
     "links": links,
     "senses": senses,
     "figures": figures,
+    "python": python,
 }
 
 

@@ -15,6 +15,7 @@ from shutoffsim.model import (
     control,
     detection,
     leak,
+    override,
     power,
     reopening,
     strokes,
@@ -292,6 +293,7 @@ def on_trip(p, s, now, delay):
     s.trip = 1 - s.trip
     if s.trip == 1:
         delay[L.TRIP] = quantile(p.people_trip, next_draw(s, TRIP_DRAWS))
+        delay[L.VISIT] = p.people_visits
         s.away_mode = 1 if next_draw(s, TRIP_DRAWS) < p.policies_away_mode else 0
         if s.away_mode == 1 and p.policies_close_when_away == 1 and strokes.ready_to_close(p, s):
             s.hold_away = 1
@@ -302,6 +304,7 @@ def on_trip(p, s, now, delay):
     else:
         restore_power(p, s, now, delay)
         delay[L.TRIP] = quantile(p.people_stay, next_draw(s, TRIP_DRAWS))
+        delay[L.VISIT] = L.NEVER
         s.away_mode = 0
         s.hold_away = 0
         if s.repair_due == L.REPAIR_WAITS:
@@ -313,6 +316,18 @@ def on_trip(p, s, now, delay):
             if s.leak_coming[slot] == L.TRAVELLING:
                 s.leak_hands[slot] = 0.0  # who was told on the trip is there
     on_presence(p, s, now, delay)
+
+
+@kernel
+def on_visit(p, s, now, delay):
+    """A caretaker looks after the empty building: finds leaks that show, and a dead battery."""
+    delay[L.VISIT] = p.people_visits
+    s.repair_cost += p.people_visit_cost
+    if s.battery_ok == 0 and p.battery_fitted == 1 and power.is_supplied(s):
+        renew_battery(p, s, now, delay)
+    for slot in range(s.slots):
+        if s.leak_on[slot] == 1 and s.leak_found[slot] == 0 and override.shows(p, s, slot):
+            control.find_leak(p, s, now, slot)
 
 
 @kernel
@@ -718,6 +733,8 @@ def react(clock, now, p, s, delay, rows):
             aim.aim_at_sensors(p, s, now, delay)
         elif clock == L.AIM_BATTERY:
             aim.aim_at_battery(p, s, now, delay)
+        elif clock == L.VISIT:
+            on_visit(p, s, now, delay)
         elif clock == L.OWNER_TEST:
             on_owner_test(p, s, now, delay)
         elif clock == L.WATER_BACK:

@@ -148,6 +148,9 @@ PARAMETER_FIELDS = (
     ("people_stay", DIST, "s", "time between trips"),
     ("people_trip", DIST, "s", "length of a trip"),
     ("people_awake_share", "f", "-", "long-run share of time, trips included, awake at home"),
+    ("people_visits", "f", "s", "time between a caretaker's visits on a trip"),
+    ("people_visit_sees", "f", "-", "chance that a leak shows to the caretaker"),
+    ("people_visit_cost", "f", "money", "price of a visit"),
     ("people_shut_on_leaving", "f", "-", "chance per trip that people shut the valve themselves"),
     ("people_power_off_on_leaving", "f", "-", "chance per trip that they cut the power"),
     ("people_start_away", "f", "-", "chance that the history starts during a trip"),
@@ -758,8 +761,9 @@ STATE = _record([(name, *_STATE_KINDS[kind]) for name, kind, _meaning in STATE_F
     RETIGHTEN,
     PICKUP,
     PRESSURE_TEST,
+    VISIT,
     FIRST_SOURCE,
-) = np.arange(28)
+) = np.arange(29)
 CLOCK_NAMES = (
     "weather",
     "mains",
@@ -788,6 +792,7 @@ CLOCK_NAMES = (
     "mount",
     "pickup",
     "pressure test",
+    "visit",
 )
 
 #: Clocks of one open leak, in order, after the sources and the sensors.

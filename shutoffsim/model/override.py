@@ -30,7 +30,8 @@ from shutoffsim.model.valve import closing_torque
     STRENGTH,
     GRIP,
     UPSTREAM,
-) = np.arange(15)
+    SEES,
+) = np.arange(16)
 
 
 @kernel
@@ -48,6 +49,12 @@ def draw_needs(p, s, slot):
     s.leak_home_need[slot] = math.exp(p.people_notice_log_spread * at_home)
     s.leak_near_need[slot] = math.exp(p.people_notice_log_spread * neighbour)
     s.leak_call_need[slot] = math.exp(p.notification_log_spread * phone)
+
+
+@part
+def shows(p, s, slot):
+    """Return whether this leak shows to somebody who looks after an empty building."""
+    return person_draw(s, slot, SEES) < p.people_visit_sees
 
 
 @part

@@ -112,6 +112,7 @@ class Narrator:
             int(L.BATTERY_EMPTY): lambda _: ("the battery is empty: no power at all", ()),
             int(L.REPAIR): self._repair,
             int(L.OWNER_TEST): self._owner_test,
+            int(L.VISIT): self._visit,
             int(L.WATER_BACK): self._water_back,
             int(L.SENSOR_CHECK): lambda _: ("the sensors are tested by hand", UPKEEP),
             int(L.RETIGHTEN): self._retighten,
@@ -230,6 +231,14 @@ class Narrator:
         if m.after.demands > m.before.demands:
             return "an exercise begins", SEQUEL
         return "the exercise is postponed", NOTHING
+
+    def _visit(self, m: Moment) -> tuple[str, Any]:
+        finds = m.after.leak_found.sum() > m.before.leak_found.sum()
+        if finds:
+            return "the caretaker finds the leak", ()
+        if m.after.battery_new_at > m.before.battery_new_at:
+            return "the caretaker puts a new battery in", ()
+        return "the caretaker sees nothing", UPKEEP
 
     def _owner_test(self, m: Moment) -> tuple[str, Any]:
         if m.after.demands > m.before.demands:

@@ -51,6 +51,12 @@ class People(Section):
     """Chance per trip that they shut the valve themselves: by hand, or by the actuator's button."""
     power_off_on_leaving: base.Share
     """Chance per trip that they switch the power of the house off until they are back."""
+    visits: base.IntervalOrNever
+    """Time between visits of a caretaker while they are on a trip."""
+    visit_sees: base.Share
+    """Chance that a leak shows to such a visitor; drawn once per leak."""
+    visit_cost: base.Amount
+    """Price of a visit."""
     start_away: base.Share | None = None
     """Chance that the history starts during a trip; left out: the long-run share."""
     notice_burst: base.PositiveTime
