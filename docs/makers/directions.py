@@ -118,6 +118,7 @@ class Outcome:
 
 CLAMP = 'element.kind = "clamped actuator"'
 PERSON = 'element.kind = "none"'
+EMPTY = 'people.trips = true\npeople.start_away = 1\npeople.trip = "30 years"'
 # Unmoved but by leaks: what an earlier stall brought to light would be repaired meanwhile.
 NO_EXERCISE = f'{CLAMP}\nexercise.interval = "never"\nnuisance.rate_per_sensor = "0 per year"'
 # Stiff enough to slip in the course of years.
@@ -480,8 +481,8 @@ DIRECTIONS: tuple[Direction, ...] = (
     Direction(
         "visits of a caretaker to an empty building, every week instead of every month",
         "leaks are found sooner",
-        f'{PERSON}\npeople = {{trips = true, start_away = 1, trip = "30 years", visits = "30 days"}}',
-        f'{PERSON}\npeople = {{trips = true, start_away = 1, trip = "30 years", visits = "7 days"}}',
+        f'{PERSON}\n{EMPTY}\npeople.visits = "30 days"',
+        f'{PERSON}\n{EMPTY}\npeople.visits = "7 days"',
         "found",
         False,
         "on average",
