@@ -45,6 +45,8 @@ battery_life = "never"
 attempt_success = 1
 [detection]
 common_cause = 0
+[people]
+power_off_on_leaving = 0
 [mains]
 breaker_chance = 0
 outage_rate = "0 per year"
