@@ -9,7 +9,7 @@ from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.report.summary import dependence, facts
 from shutoffsim.report.summary.letters import breakable, clean, listed, short
 from shutoffsim.report.summary.values import Values
-from shutoffsim.study.assessment.result import Value
+from shutoffsim.study.assessment.result import UsedValue
 
 
 def values_of(changes: str, kind: str = "clamped actuator") -> Values:
@@ -40,7 +40,7 @@ element.kind = "{kind}"
     ],
 )
 def test_values_in_words(written, dimension, told):
-    row = Value(("a", "b"), written, dimension, "", "", "", (), ())
+    row = UsedValue(("a", "b"), written, dimension, "", "", "", (), ())
     assert Values([row]).text("a.b") == told
 
 

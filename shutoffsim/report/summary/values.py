@@ -10,7 +10,7 @@ from shutoffsim.scenario.entries import columns
 
 if TYPE_CHECKING:
     from shutoffsim.scenario.entries import Entry
-    from shutoffsim.study.assessment.result import Value
+    from shutoffsim.study.assessment.result import UsedValue
 
 _MIDDLES = ("median", "mean", "life")
 _SYMBOLS = {"m2": "m²", "m3": "m³", "N*m": "N·m", "kgf*cm": "kgf·cm", "degC": "°C", "ohm": "Ω"}
@@ -21,11 +21,11 @@ class Values:
 
     Parameters
     ----------
-    rows : iterable of Value or Entry
+    rows : iterable of UsedValue or Entry
         Those that have an effect in the design.
     """
 
-    def __init__(self, rows: Iterable[Value | Entry]) -> None:
+    def __init__(self, rows: Iterable[UsedValue | Entry]) -> None:
         self._rows = {row.key: row for row in rows}
 
     def text(self, key: str, default: str = "") -> str:
@@ -52,7 +52,7 @@ class Values:
         }
 
 
-def _simple(row: Value | Entry) -> str:
+def _simple(row: UsedValue | Entry) -> str:
     written = row.written
     if isinstance(written, Mapping) and row.dimension:
         if middle := next((written[key] for key in _MIDDLES if key in written), None):

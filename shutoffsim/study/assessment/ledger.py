@@ -11,14 +11,14 @@ from shutoffsim.estimate.tally import Tally
 from shutoffsim.scenario.entries import Entry, words
 from shutoffsim.scenario.ledger import in_use
 from shutoffsim.scenario.library import WEAK
-from shutoffsim.study.assessment.loss_parts import FailureOnDemand
-from shutoffsim.study.assessment.result import Value
+from shutoffsim.study.assessment.loss_parts import FailureEvidence
+from shutoffsim.study.assessment.result import UsedValue
 
 if TYPE_CHECKING:
     from shutoffsim.scenario import Scenario
 
 
-def collect_values(scenario: Scenario, names: Sequence[str]) -> tuple[Value, ...]:
+def collect_values(scenario: Scenario, names: Sequence[str]) -> tuple[UsedValue, ...]:
     """Return the values of the designs; equal ones are listed once, with their designs."""
     found: dict[Any, tuple[Entry, list[str], list[str]]] = {}
     for name in names:
@@ -30,7 +30,7 @@ def collect_values(scenario: Scenario, names: Sequence[str]) -> tuple[Value, ...
             if in_use(path, design.system):
                 users.append(name)
     return tuple(
-        Value(
+        UsedValue(
             *(entry.path, entry.written, entry.dimension),
             *(entry.source, entry.evidence, entry.drives),
             tuple(holders),
@@ -40,7 +40,9 @@ def collect_values(scenario: Scenario, names: Sequence[str]) -> tuple[Value, ...
     )
 
 
-def failure_on_demand(tally: Tally, d: int, name: str, values: Sequence[Value]) -> FailureOnDemand:
+def failure_on_demand(
+    tally: Tally, d: int, name: str, values: Sequence[UsedValue]
+) -> FailureEvidence:
     """Return the probability of failure on demand with the evidence that it rests on.
 
     Parameters
@@ -49,12 +51,12 @@ def failure_on_demand(tally: Tally, d: int, name: str, values: Sequence[Value]) 
         Of the comparison.
     d, name : int, str
         The design.
-    values : sequence of Value
+    values : sequence of UsedValue
         Of all designs.
     """
     labels = Counter(value.evidence for value in values if name in value.used_in)
     weak = sum(labels[label] for label in WEAK) / max(labels.total(), 1)
-    return FailureOnDemand(
+    return FailureEvidence(
         probability=tally.share(d, T.FAILED),
         leaks_per_year=tally.mean(d, T.LEAKS, 0.0),
         failures_per_year=tally.mean(d, T.FAILED, 0.0),

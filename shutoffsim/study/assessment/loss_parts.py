@@ -204,7 +204,7 @@ class Worth:
 
 
 @dataclass(frozen=True)
-class FailureOnDemand:
+class FailureEvidence:
     """Probability of failure on demand, and what it rests on.
 
     Attributes

@@ -17,7 +17,7 @@ from shutoffsim.model.elements import Kind
 from shutoffsim.scenario.entries import columns
 from shutoffsim.scenario.problems import dotted
 from shutoffsim.study.assessment.loss_parts import (
-    FailureOnDemand,
+    FailureEvidence,
     ModeShare,
     Removal,
     Times,
@@ -26,8 +26,8 @@ from shutoffsim.study.assessment.loss_parts import (
 )
 from shutoffsim.study.assessment.names import check_names
 from shutoffsim.study.assessment.upkeep_parts import (
+    IncidentStory,
     Maintenance,
-    Story,
     TorqueAt,
 )
 from shutoffsim.study.comparison import Comparison
@@ -58,7 +58,7 @@ class DesignAssessment:
     times : tuple of Times
     torque : tuple of TorqueAt
         At commissioning and at the end of the service life; empty where no motor turns the valve.
-    demand : FailureOnDemand
+    demand : FailureEvidence
     maintenance : Maintenance
     worth : Worth or None
     no_worth : str
@@ -76,7 +76,7 @@ class DesignAssessment:
     not_removable: dict[str, str]
     times: tuple[Times, ...]
     torque: tuple[TorqueAt, ...]
-    demand: FailureOnDemand
+    demand: FailureEvidence
     maintenance: Maintenance
     worth: Worth | None
     no_worth: str
@@ -158,7 +158,7 @@ Written = bool | int | float | str
 
 
 @dataclass(frozen=True)
-class Value:
+class UsedValue:
     """One value of a design with its source.
 
     Attributes
@@ -219,11 +219,11 @@ class Assessment:
         Designs side by side, with paired differences to the reference.
     designs : tuple of DesignAssessment
         In the order of the comparison.
-    stories : tuple of Story
+    stories : tuple of IncidentStory
         A typical and a worst incident of each design in which anything leaks.
     sensitivity : Sensitivity or None
         Of the chosen design against the reference; None: there is nothing to compare.
-    values : tuple of Value
+    values : tuple of UsedValue
         All values of all designs, once each.
     warnings : tuple of str
     format : int
@@ -248,9 +248,9 @@ class Assessment:
     command: str
     comparison: Comparison
     designs: tuple[DesignAssessment, ...]
-    stories: tuple[Story, ...]
+    stories: tuple[IncidentStory, ...]
     sensitivity: Sensitivity | None
-    values: tuple[Value, ...]
+    values: tuple[UsedValue, ...]
     warnings: tuple[str, ...]
     format: int = FORMAT
     incidents: Any = field(default=None, repr=False, compare=False)
@@ -272,12 +272,12 @@ class Assessment:
             expected="one of " + ", ".join(f'"{d.name}"' for d in self.designs),
         )
 
-    def ledger(self, name: str, *, used: bool = False) -> tuple[Value, ...]:
+    def ledger(self, name: str, *, used: bool = False) -> tuple[UsedValue, ...]:
         """Return the values of one design; with ``used`` only those that have an effect in it."""
         self.design(name)
         return tuple(v for v in self.values if name in (v.used_in if used else v.designs))
 
-    def assumptions(self, name: str) -> tuple[Value, ...]:
+    def assumptions(self, name: str) -> tuple[UsedValue, ...]:
         """Return the values that have an effect in a design and rest on no document."""
         weak = ("assumption", "from memory", "common practice")
         return tuple(v for v in self.ledger(name, used=True) if v.evidence in weak)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from shutoffsim.errors import ModelError
 from shutoffsim.model import layout as L
-from shutoffsim.study.assessment.upkeep_parts import Story, StoryEvent
+from shutoffsim.study.assessment.upkeep_parts import IncidentStory, StoryEvent
 from shutoffsim.study.incidents import loss_parts_of
 from shutoffsim.study.replay import Pick, Replay, replay
 
@@ -18,7 +18,7 @@ _HOUR = 3600.0
 _LITRE = 1e-3
 
 
-def tell(scenario: Scenario, design: str, seed: int) -> tuple[Story, ...]:
+def tell(scenario: Scenario, design: str, seed: int) -> tuple[IncidentStory, ...]:
     """Return a typical and a worst incident of a design; none where nothing can leak.
 
     They are those that ``shutoffsim replay`` picks for the same seed.
@@ -43,11 +43,11 @@ def _escaped(volumes: tuple[tuple[float, float], ...], time: float, whole: float
     return max(volume for at, volume in volumes if at <= time) / _LITRE
 
 
-def _story(pick: Pick, told: Replay) -> Story:
+def _story(pick: Pick, told: Replay) -> IncidentStory:
     row = told.incidents[0]
     assert told.onset is not None
     assert told.probe is not None
-    return Story(
+    return IncidentStory(
         design=told.design,
         pick=pick,
         history=told.history,

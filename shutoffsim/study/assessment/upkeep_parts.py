@@ -30,7 +30,7 @@ class StoryEvent:
 
 
 @dataclass(frozen=True)
-class Story:
+class IncidentStory:
     """One simulated incident, event by event.
 
     Attributes

@@ -11,7 +11,7 @@ from shutoffsim.study.size.need import Makeup, Need
 from shutoffsim.study.size.shortfall import Shortfall
 from shutoffsim.study.size.supply import Condition, StallCurve
 from shutoffsim.study.size.window import Window
-from shutoffsim.study.size.worth import IntervalCurve, Worth
+from shutoffsim.study.size.worth import IntervalCurve, RatingWorth
 from shutoffsim.study.surge import Surge
 
 if TYPE_CHECKING:
@@ -48,7 +48,7 @@ class Sizing:
     rungs : tuple of Rung
         The ratings, smallest first; ``shortfalls`` and ``worths`` go with them.
     shortfalls : tuple of Shortfall
-    worths : tuple of Worth
+    worths : tuple of RatingWorth
     needed_rating : float
         Smallest rating [N*m] that undersized torque allows, between the rungs.
     battery_share : float
@@ -99,7 +99,7 @@ class Sizing:
     window: Window
     rungs: tuple[Rung, ...] = field(metadata={"key": "ladder"})
     shortfalls: tuple[Shortfall, ...]
-    worths: tuple[Worth, ...]
+    worths: tuple[RatingWorth, ...]
     curve: IntervalCurve = field(metadata={"key": "exercise_intervals"})
     stall: StallCurve
     surge: Surge

@@ -31,7 +31,7 @@ EARLIER = L.modes_that(lambda mode: mode.stage in ("not fitted", "sensing", "log
 
 
 @dataclass(frozen=True)
-class Worth:
+class RatingWorth:
     """What whole histories say of one rating.
 
     Attributes
@@ -168,7 +168,7 @@ def share(tally: Tally, d: int, top: Sequence[int], less: Sequence[int] = ()) ->
 
 def rate_ladder(
     tally: Tally, ratings: Sequence[float], own: int, prices: Mapping[float, float], years: float
-) -> tuple[Worth, ...]:
+) -> tuple[RatingWorth, ...]:
     """Return what the tally of a ladder (one design a rating) amounts to."""
     rows = []
     for d, rating in enumerate(ratings):
@@ -181,7 +181,7 @@ def rate_ladder(
         if price is not None and before is not None:
             step_price = (price - before) / years
         rows.append(
-            Worth(
+            RatingWorth(
                 rating=rating,
                 failure=share(tally, d, TORQUE, EARLIER),
                 modes={mode: value for mode, value in modes.items() if value > 0.0},

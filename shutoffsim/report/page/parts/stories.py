@@ -42,7 +42,7 @@ def stories(found: Assessment, designs: Designs) -> Section:
     return Section("incidents", title, blocks)
 
 
-def _story(found: Assessment, designs: Designs, told: parts.Story) -> Story:
+def _story(found: Assessment, designs: Designs, told: parts.IncidentStory) -> Story:
     year, day, clock = moment(told.onset_years * YEAR)
     before = f" Before it: {'; '.join(told.beforehand)}." if told.beforehand else ""
     lead = (
@@ -73,7 +73,7 @@ def _story(found: Assessment, designs: Designs, told: parts.Story) -> Story:
     )
 
 
-def _fate(told: parts.Story) -> str:
+def _fate(told: parts.IncidentStory) -> str:
     """Return who stopped the water, and what broke."""
     if told.stopped_by == "already shut":
         stopped = "The water was shut already."
@@ -85,7 +85,7 @@ def _fate(told: parts.Story) -> str:
     return f"{stopped} It was in time." if in_time else f"{stopped} No link was broken."
 
 
-def _moments(told: parts.Story) -> Iterator[Moment]:
+def _moments(told: parts.IncidentStory) -> Iterator[Moment]:
     """Yield what happened; moments without consequence are counted."""
     quiet: list[parts.StoryEvent] = []
     for event in told.events:
@@ -105,7 +105,7 @@ def _moments(told: parts.Story) -> Iterator[Moment]:
     yield from _counted(told, quiet)
 
 
-def _counted(told: parts.Story, quiet: Iterable[parts.StoryEvent]) -> Iterator[Moment]:
+def _counted(told: parts.IncidentStory, quiet: Iterable[parts.StoryEvent]) -> Iterator[Moment]:
     events = list(quiet)
     if events:
         when, after = _times(told, events[0].after_onset_s)
@@ -113,7 +113,7 @@ def _counted(told: parts.Story, quiet: Iterable[parts.StoryEvent]) -> Iterator[M
         yield Moment(when, after, f"{many} without consequence", (), quiet=True)
 
 
-def _times(told: parts.Story, seconds: float) -> tuple[str, str]:
+def _times(told: parts.IncidentStory, seconds: float) -> tuple[str, str]:
     _, day, clock = moment(told.onset_years * YEAR + seconds)
     sign = "−" if seconds < 0.0 else "+"
     return f"day {day}, {clock}", f"{sign}{duration(abs(seconds))}"
