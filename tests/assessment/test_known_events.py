@@ -145,3 +145,23 @@ def test_a_factor_of_known_law_is_told_without_drawing_it(tmp_path: Path) -> Non
     share = 1.0 + math.log1p(-0.1) / 0.3
     exact = 1000.0 * float(stats.lognorm(0.8, scale=math.exp(-0.32)).ppf(share))
     assert periods[10.0] == pytest.approx(exact, rel=0.01)
+
+
+def test_claims_are_losses_above_the_deductible(tmp_path: Path) -> None:
+    """Of 0.3 losses a year those above 500; of these the mean of what exceeds it, at most 1,500."""
+    told = load_assessment(saved(FACTOR, tmp_path)).design("nothing fitted").claims
+    assert told is not None
+    often = 0.3 * (1.0 - factor_below(500.0))
+    assert told.per_year.value == pytest.approx(often, rel=0.003)
+    paid = 0.3 * (mean_of_least(2000.0) - mean_of_least(500.0))
+    assert told.mean.value == pytest.approx(paid / often, rel=0.005)
+
+
+def test_a_sure_loss_is_a_claim_of_what_exceeds_the_deductible(
+    tmp_path: Path,
+) -> None:
+    text = FIXED + '\n[insurance]\ndeductible = "400 EUR"\nlimit = "no limit"\n'
+    told = load_assessment(saved(text, tmp_path)).design("nothing fitted").claims
+    assert told is not None
+    assert told.per_year.value == pytest.approx(0.3, rel=1e-9)
+    assert told.mean.value == pytest.approx(600.0, rel=1e-12)

@@ -21,7 +21,7 @@ from shutoffsim.report.wording import closes
 from shutoffsim.report.worlds import known
 from shutoffsim.study.assessment.loss_parts import PeriodLoss, Times
 from shutoffsim.study.assessment.result import DesignAssessment
-from shutoffsim.study.digits import interval_words
+from shutoffsim.study.digits import amount, interval_words
 from shutoffsim.study.words import duration
 
 _MOST_DESIGNS: Final = 6
@@ -177,7 +177,31 @@ def _losses_note(subject: Subject, periods: list[tuple[PeriodLoss, ...]]) -> str
     if subject.reference is not None:
         before = subject.reference.insured_annual_damage
         insured = f"{money(before)} {currency} {subject.words[0]}, {insured} {subject.words[1]}"
-    return f"{note} A policy with the deductible and limit above would pay, a year: {insured}."
+    paid = f"{note} A policy with the deductible and limit above would pay, a year: {insured}."
+    return f"{paid} {_claims(subject)}".rstrip()
+
+
+def _claims(subject: Subject) -> str:
+    """Return how often claims come, and how large they are on average; empty where not known."""
+    own = subject.told.claims
+    if own is None or not own.per_year.value > 0.0:
+        return ""
+    currency = subject.assessment.currency
+    text = f"one claim in {_years(own.per_year)} years of {money(own.mean)} {currency} on average"
+    if subject.reference is None:
+        return f"That is {text}."
+    before = subject.assessment.design(subject.reference.name).claims
+    if before is None or not before.per_year.value > 0.0:
+        return ""
+    return (
+        f"That is {text} {subject.words[1]}, and one in {_years(before.per_year)} years of "
+        f"{money(before.mean)} {currency} {subject.words[0]}."
+    )
+
+
+def _years(rate: Estimate) -> str:
+    """Return the mean time between claims, in the digits that its error supports."""
+    return amount(1.0 / rate.value, rate.error / rate.value**2)
 
 
 def _times(subject: Subject) -> list[dict[str, Any]]:

@@ -26,7 +26,7 @@ from shutoffsim.study.assessment.shares import mode_shares, step_times
 from shutoffsim.study.assessment.stories import tell
 from shutoffsim.study.assessment.torque import torque_at_ages, torque_of
 from shutoffsim.study.assessment.worth import worth
-from shutoffsim.study.assessment.yearly import PERIODS, yearly_losses
+from shutoffsim.study.assessment.yearly import PERIODS, claims, yearly_losses
 from shutoffsim.study.compare import LEAST_HISTORIES, compare
 from shutoffsim.study.comparison import Comparison
 from shutoffsim.study.incidents import in_order, incident_table
@@ -296,6 +296,7 @@ def _designs(
                 worth=benefit,
                 no_worth=reason,
                 surge=surge_of(design.system),
+                claims=claims(losses, d),
             )
         )
     return tuple(found)

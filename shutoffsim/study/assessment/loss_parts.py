@@ -63,6 +63,22 @@ class YearlyLoss:
 
 
 @dataclass(frozen=True)
+class Claims:
+    """What a policy with the stated deductible and limit sees of one dwelling.
+
+    Attributes
+    ----------
+    per_year : Estimate
+        Losses above the deductible.
+    mean : Estimate
+        What the policy pays for one of them; unknown where none was seen.
+    """
+
+    per_year: Estimate
+    mean: Estimate
+
+
+@dataclass(frozen=True)
 class ModeShare:
     """What a failure mode lets through.
 

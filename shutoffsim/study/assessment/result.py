@@ -17,6 +17,7 @@ from shutoffsim.model.elements import Kind
 from shutoffsim.scenario.entries import columns
 from shutoffsim.scenario.problems import dotted
 from shutoffsim.study.assessment.loss_parts import (
+    Claims,
     FailureEvidence,
     ModeShare,
     Removal,
@@ -65,6 +66,8 @@ class DesignAssessment:
         Why there is no ``worth``; empty when there is.
     surge : Surge or None
         What its closing does to the pressure; None: it does not close by itself.
+    claims : Claims or None
+        How many claims a year a policy as stated would see, and their mean.
     """
 
     name: str
@@ -81,6 +84,7 @@ class DesignAssessment:
     worth: Worth | None
     no_worth: str
     surge: Surge | None = None
+    claims: Claims | None = None
 
 
 @dataclass(frozen=True)

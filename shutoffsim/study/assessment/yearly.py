@@ -17,7 +17,7 @@ from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.estimate.jackknife import jackknife
 from shutoffsim.estimate.quantiles import Levels, quantile_estimate
 from shutoffsim.study.assessment.factor import losses_of, share_beyond
-from shutoffsim.study.assessment.loss_parts import CurvePoint, PeriodLoss, YearlyLoss
+from shutoffsim.study.assessment.loss_parts import Claims, CurvePoint, PeriodLoss, YearlyLoss
 from shutoffsim.study.assessment.losses import Array, LossKinds, LossTally, loss_bin
 from shutoffsim.study.assessment.sums import SumOfYear
 
@@ -64,6 +64,30 @@ def _thresholds(kinds: Sequence[LossKinds]) -> Array:
     end = int(np.searchsorted(round_losses, largest)) + 1
     start = max(int(np.searchsorted(round_losses, first)) - 1, 0)
     return np.asarray(round_losses[start:end])
+
+
+def claims(tally: LossTally, d: int) -> Claims:
+    """Return how often the losses of a design pass the deductible, and what is then paid.
+
+    Parameters
+    ----------
+    tally : LossTally
+        With the parameters of its designs.
+    d : int
+    """
+    policy = tally.params[d]
+    deductible, limit = float(policy["insurance_deductible"]), float(policy["insurance_limit"])
+    kinds = losses_of(tally, d)
+    claimed = kinds.sizes > deductible
+    paid = np.minimum(kinds.sizes[claimed] - deductible, limit)
+
+    def figure(total: Array, count: float) -> Array:
+        often = float(total.sum())
+        mean = float(total @ paid) / often if often > 0.0 else math.nan
+        return np.array([often / (count * tally.years), mean])
+
+    often, mean = jackknife(kinds.weights[:, claimed], tally.n, figure, least=0.0)
+    return Claims(often, mean)
 
 
 class Law(Protocol):
