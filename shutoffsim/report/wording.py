@@ -36,6 +36,8 @@ class Task(NamedTuple):
     ----------
     what : str
         What is done.
+    who : str
+        Who does it (common practice).
     when : str
         How often or when.
     passed : str
@@ -43,6 +45,7 @@ class Task(NamedTuple):
     """
 
     what: str
+    who: str
     when: str
     passed: str = ""
 
@@ -74,45 +77,50 @@ def commissioning(values: Values) -> tuple[Task, ...]:
 
 
 def _commissioning(values: Values) -> Iterator[Task]:
-    now = "at installation"
+    now, fitter = "at installation", "fitter"
     free = "it moves without force, and the taps run dry when it is shut"
-    yield Task("Close and reopen the stop valve by hand", "first of all", free)
+    yield Task("Close and reopen the stop valve by hand", fitter, "first of all", free)
     if closes(values):
         yield Task(
             "Open a tap and order the valve shut; take the time and the motor current",
+            fitter,
             now,
             "the tap runs dry; both are recorded, to compare later tests with",
         )
         yield Task(
             "Shut it from a wet sensor: water on each sensor in turn",
+            fitter,
             now,
             "the right sensor reports, and the valve shuts",
         )
     elif sensors(values):
-        yield Task("Put water on each sensor in turn", now, "the right one reports")
+        yield Task("Put water on each sensor in turn", fitter, now, "the right one reports")
     if traits(values).automated:
         if values.says("flow_rule.fitted"):
             yield Task(
                 "Let a tap run beyond the flow rule's limits",
+                fitter,
                 now,
                 "the rule reports; ordinary use in the first weeks does not",
             )
         if values.says("battery.fitted") and closes(values):
             pulled = "Pull the mains plug and order the valve shut"
-            yield Task(pulled, now, "it shuts on the battery")
+            yield Task(pulled, fitter, now, "it shuts on the battery")
         elif traits(values).unpowered == "falls shut":
-            yield Task("Pull the mains plug", now, "the valve shuts")
+            yield Task("Pull the mains plug", fitter, now, "the valve shuts")
         if values.says("gateway.fitted"):
             elsewhere = "Set off an alarm with the telephone elsewhere"
-            yield Task(elsewhere, now, "the message arrives")
+            yield Task(elsewhere, fitter, now, "the message arrives")
     if closes(values):
         yield Task(
             "Free the valve from its drive and close it by hand",
+            "occupant",
             now,
             "one person can do it without help and without power",
         )
     yield Task(
         "Show everybody in the building where the valve is and how to close it by hand",
+        "owner",
         "at installation, and to whoever moves in",
         "each has done it once",
     )
@@ -130,10 +138,11 @@ def upkeep(values: Values) -> tuple[Task, ...]:
 
 def _upkeep(values: Values) -> Iterator[Task]:
     if not traits(values).automated:
-        yield Task("Close and reopen the stop valve", "twice a year", "it moves freely")
+        yield Task("Close and reopen the stop valve", "occupant", "twice a year", "it moves freely")
     elif closes(values):
         yield Task(
             "Exercise: close and open the valve by its drive",
+            "the controller",
             _per(values.often("exercise.interval"), "not scheduled in this design; it should be"),
             "it shuts fully, within the time and current of the first test",
         )
@@ -141,30 +150,38 @@ def _upkeep(values: Values) -> Iterator[Task]:
         through = ", through to the shut valve" if closes(values) else ""
         yield Task(
             f"Proof test: water on each sensor in turn{through}",
+            "occupant",
             _per(values.often("detection.test_interval"), "not scheduled; it should be"),
             "each one reports",
         )
         lives = sorted(set(values.each("sensors", "battery_life").values()) - {"never"})
         if lives:
             yield Task(
-                "Change the sensors' batteries", f"before they run out ({' or '.join(lives)})"
+                "Change the sensors' batteries",
+                "occupant",
+                f"before they run out ({' or '.join(lives)})",
             )
     if traits(values).automated and values.says("battery.fitted"):
         yield Task(
             "Test the battery under load",
+            "occupant",
             _per(values.often("battery.test"), "not scheduled; it should be"),
             "the valve shuts with the mains plug pulled",
         )
-        yield Task("Change the battery", _per(values.often("battery.change"), "when a test fails"))
+        often = _per(values.often("battery.change"), "when a test fails")
+        yield Task("Change the battery", "fitter", often)
     if traits(values).clamped:
         yield Task(
             "Retighten the clamp; look for cracks and play",
+            "fitter",
             "after the first month, then once a year",
             "it does not move on the valve while the valve turns",
         )
     ages = sorted(set(values.each("leaks", "replace_at").values()) - {"never"})
-    when = f"at an age of {', '.join(ages)}" if ages else "at the age that the manufacturer states"
-    yield Task("Replace flexible hoses", when)
+    by_kind = ", by kind" if len(ages) > 1 else ""
+    stated = "at the age that the manufacturer states"
+    when = f"at an age of {' or '.join(ages)}{by_kind}" if ages else stated
+    yield Task("Replace flexible hoses", "plumber", when)
 
 
 def if_it_does_not_close(values: Values) -> tuple[str, ...]:

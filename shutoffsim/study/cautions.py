@@ -6,9 +6,14 @@ same ones, which a test sees to.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Final
 
+from shutoffsim.study.digits import told
+
 if TYPE_CHECKING:
+    from shutoffsim.study.comparison import DesignResult
     from shutoffsim.study.surge import Surge
 
 #: The one line under every answer.
@@ -57,16 +62,32 @@ STOP_THERE: Final = (
 LOCAL: Final = "Local codes apply to whatever is done to a water supply."
 
 
-def fitting(surge: Surge | None = None) -> tuple[str, ...]:
+def fitting(surge: Surge | None = None, result: DesignResult | None = None) -> tuple[str, ...]:
     """Return what to heed when fitting and using an automated valve, most important first.
 
     Parameters
     ----------
     surge : Surge, optional
         What the design's own closing does to the pressure.
+    result : DesignResult, optional
+        What the design leaves, where something closes by itself.
     """
     hammer = WATER_HAMMER if surge is None else surge_words(surge)
-    return (SPRINKLERS, CODES, BY_HAND, STIFF, LOW_VOLTAGE, hammer, FROST, TEST)
+    own = () if result is None else tuple(_remaining(result))
+    return (SPRINKLERS, CODES, BY_HAND, STIFF, *own, LOW_VOLTAGE, hammer, FROST, TEST)
+
+
+def _remaining(result: DesignResult) -> Iterator[str]:
+    """Yield how often the design still fails, and how long it takes the water away."""
+    fails = result.probability_of_failure_on_demand
+    if fails.value > 0.0 and math.isfinite(fails.error):
+        yield (
+            f"It still leaves {told(fails, 100.0)} % of leaks to people: they must know the valve "
+            "and be able to shut it."
+        )
+    hours = result.hours_without_water_per_year
+    if hours.value > 0.0 and math.isfinite(hours.error):
+        yield f"It takes the water away for about {told(hours)} hours a year, closed by mistake or stuck."
 
 
 def surge_words(surge: Surge) -> str:

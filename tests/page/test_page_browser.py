@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
+from shutoffsim.report.archive import load_assessment
 from shutoffsim.report.page.page import write_page
 
 WIDTHS = {"phone": 360, "desk": 1280}
@@ -114,6 +117,49 @@ def test_it_prints(opened, file):
                    return [of('--ground'), of('--ink')]; }"""
     )
     assert (ground, ink) == ("#fcfcfa", "#1c2226")  # light, whatever the screen prefers
+
+
+REPORTS = Path(__file__).resolve().parents[2] / "reports"
+SHEET, LAST_LINE = "Commissioning and maintenance sheet", "until the water is off"
+
+
+def _printed(opened, found, path) -> list[str]:
+    """Return the words of each printed page of an assessment."""
+    pypdf = pytest.importorskip("pypdf", reason="needs the package pypdf")
+    write_page(found, path)
+    pdf = opened(path, 1280).pdf(format="A4", print_background=False)
+    return [
+        " ".join(sheet.extract_text().split()) for sheet in pypdf.PdfReader(io.BytesIO(pdf)).pages
+    ]
+
+
+@pytest.mark.parametrize("demo", ["terraced_house", "clinic_above_shop", "holiday_cottage"])
+def test_a_demo_prints_on_twelve_pages_its_sheet_on_one(opened, tmp_path, demo):
+    """The stored results, set anew: nothing but the sheet stands on the page beside the valve."""
+    found = load_assessment(REPORTS / demo)
+    pages = _printed(opened, found, tmp_path / "page.html")
+    assert len(pages) <= 12
+    (sheet,) = [words for words in pages if SHEET in words]
+    assert sheet.split(SHEET)[0].strip().isdigit()  # only its number stands before it
+    for part in ("When water runs", "Whom to call", "insurer", "From then on", LAST_LINE):
+        assert part in sheet
+    assert "Cautions and limits" not in sheet
+
+
+def test_a_sheet_too_long_for_its_page_would_be_noticed(opened, tmp_path):
+    found = load_assessment(REPORTS / "terraced_house")
+    long = tuple(
+        replace(
+            design,
+            maintenance=replace(design.maintenance, override=design.maintenance.override * 12),
+        )
+        if design.name == found.chosen
+        else design
+        for design in found.designs
+    )
+    pages = _printed(opened, replace(found, designs=long), tmp_path / "page.html")
+    (sheet,) = [words for words in pages if SHEET in words]
+    assert LAST_LINE not in sheet
 
 
 @pytest.mark.parametrize("theme", THEMES)

@@ -255,3 +255,27 @@ def test_another_number_would_be_noticed(assessed, data):
     assert column[0] == ("900,000", "890,000 to 910,000")
     assert column[0] != told(data["comparison"]["designs"][0]["expected_annual_damage"])
     assert column[1] == told(data["comparison"]["designs"][1]["expected_annual_damage"])
+
+
+def test_rows_of_figures_are_words(assessed, read):
+    """Beside each row stands what it is, not a letter or a number to be looked up."""
+    for name in ("figure-reduction", "figure-worth", "figure-torque"):
+        assert "sensing cables" in read.drawn[name]
+    swings = assessed.sensitivity.swings
+    assert swings
+    assert swings[0].key.rsplit(".", 1)[-1].replace("_", " ") in read.drawn["figure-doubt"]
+    assert swings[0].key not in read.drawn["figure-doubt"]
+
+
+def test_torque_shows_its_verdict(assessed, read):
+    chosen = next(design for design in assessed.designs if design.name == assessed.chosen)
+    short = chance(chosen.torque[-1].short)
+    assert short in read.drawn["figure-torque"]
+
+
+def test_cautions_are_of_this_design(assessed, text):
+    result = next(d for d in assessed.comparison.designs if d.name == assessed.chosen)
+    fails = told(result.probability_of_failure_on_demand, 100.0)
+    assert f"It still leaves {fails} % of leaks to people" in text
+    hours = told(result.hours_without_water_per_year)
+    assert f"for about {hours} hours a year" in text

@@ -10,6 +10,7 @@ from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.report.page.blocks import Cell
 from shutoffsim.report.page.figures import Line, Range
 from shutoffsim.report.page.theme import SERIES, letter
+from shutoffsim.report.summary.letters import short
 from shutoffsim.report.text import UNKNOWN, bound, improvement
 from shutoffsim.study.digits import ends, told
 from shutoffsim.study.words import duration
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
     from shutoffsim.study.comparison import Difference
 
 NONE = "–"
+ROW_NAME = 20  # letters of a name beside a row: more leaves no room for the bars on a phone
+_MOST_ROWS = 20
 
 
 class Designs:
@@ -36,6 +39,7 @@ class Designs:
         if self.chosen in self.names[SERIES:]:
             first[-1] = self.chosen
         self.drawn = tuple(first)
+        self.rows = self.names if len(self.names) <= _MOST_ROWS else self.drawn
 
     def letter(self, name: str) -> str:
         """Return the letter of a design."""
@@ -51,7 +55,8 @@ class Designs:
 
     def range(self, name: str, e: Estimate) -> Range:
         """Return the row of a range plot that shows an estimate of a design."""
-        return Range(self.letter(name), e.value, e.low, e.high, said(e), self.number(name))
+        row = short(name, ROW_NAME)
+        return Range(row, e.value, e.low, e.high, said(e), self.number(name))
 
     def line(self, name: str, points: Sequence[tuple[float, Estimate]]) -> Line:
         """Return the curve of a design, with the interval of what is never below zero."""
@@ -69,16 +74,11 @@ class Designs:
         """Return the cells of those drawn."""
         return tuple(self.cell(name) for name in self.drawn)
 
-    def left_out(self) -> str:
-        """Return a remark on designs that are not drawn; empty when all are."""
-        rest = len(self.names) - len(self.drawn)
-        return f"{rest} more designs are in the tables only. " if rest else ""
-
-    def letters(self, names: Sequence[str]) -> str:
-        """Return the letters of several designs, "all" when it is all of them."""
-        if set(self.names) <= set(names):
-            return "all"
-        return ", ".join(letter(at) for at, name in enumerate(self.names) if name in names)
+    def left_out(self, shown: Sequence[str] = ()) -> str:
+        """Return a remark on designs that are not among those shown (by default: drawn)."""
+        rest = len(self.names) - len(shown or self.drawn)
+        are = "design is" if rest == 1 else "designs are"
+        return f"{rest} more {are} in the tables only. " if rest else ""
 
 
 def said(e: Estimate, factor: float = 1.0) -> str:

@@ -32,7 +32,7 @@ class Range:
     Attributes
     ----------
     label : str
-        What stands beside the row: a letter, or a few words of this program.
+        What stands beside the row: a short name, or a few words of this program.
     value, low, high : float
     said : str
         The value in honest digits.
@@ -309,7 +309,7 @@ def tornado(rows: Sequence[tuple[str, float, float, str]], base: float, label: s
     Parameters
     ----------
     rows : sequence of tuple
-        A number or letter, the result at the low and at the high end, and the text behind it.
+        A few words, the result at the low and at the high end, and the text behind it.
     base : float
         The result as assumed.
     label : str
@@ -341,11 +341,13 @@ def tornado(rows: Sequence[tuple[str, float, float, str]], base: float, label: s
     return figure
 
 
-def headroom(rows: Sequence[tuple[str, TorqueAt]]) -> Figure:
-    """Return a bar of the torque needed for each labelled row, with marks for what is available."""
+def headroom(rows: Sequence[tuple[str, TorqueAt, str]]) -> Figure:
+    """Return a bar of the torque needed for each labelled row, marks for what is available, and
+    how often it falls short.
+    """
     figure, axes = canvas(0.8 + 0.36 * len(rows))
     ends = [0.0]
-    for at, (_, row) in enumerate(rows):
+    for at, (_, row, _) in enumerate(rows):
         median, p95, p99 = row.needed_median_n_m, row.needed_p95_n_m, row.needed_p99_n_m
         if median is not None and p95 is not None and p99 is not None:
             axes.barh(
@@ -361,5 +363,6 @@ def headroom(rows: Sequence[tuple[str, TorqueAt]]) -> Figure:
             axes.plot([place], [at], marker=marker, color=drawn(colour), markersize=7)
             ends.append(place)
     _span(axes, [end for end in ends if math.isfinite(end)])
-    _rows_down(axes, [label for label, _ in rows], "torque, N·m")
+    _value_column(axes, [Range(name, 0.0, 0.0, 0.0, said) for name, _, said in rows])
+    _rows_down(axes, [label for label, _, _ in rows], "torque, N·m")
     return figure

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any, Final
 
 from shutoffsim.estimate.estimate import Estimate
@@ -21,12 +22,14 @@ from shutoffsim.report.wording import closes
 from shutoffsim.report.worlds import known
 from shutoffsim.study.assessment.loss_parts import PeriodLoss, Times
 from shutoffsim.study.assessment.result import DesignAssessment
-from shutoffsim.study.digits import amount, interval_words
+from shutoffsim.study.comparison import DesignResult
+from shutoffsim.study.digits import amount, ends, interval_words
 from shutoffsim.study.words import duration
 
 _MOST_DESIGNS: Final = 6
 _TOLD_PERIODS: Final = (10.0, 50.0, 250.0)
 _SHARES: Final = (0.5, 0.9)
+_NO_LOSS: Final = "no loss"
 
 
 def summary_answer(subject: Subject) -> str:
@@ -102,6 +105,7 @@ def first_page(subject: Subject) -> list[dict[str, Any]]:
     """Return the parts of the first page below its tiles, in order."""
     return [
         _site_and_protection(subject),
+        *_gains(subject),
         _losses(subject),
         *_times(subject),
         *_alternatives(subject),
@@ -117,6 +121,50 @@ def _site_and_protection(subject: Subject) -> dict[str, Any]:
     }
 
 
+def _gains(subject: Subject) -> list[dict[str, Any]]:
+    """Return how often damage is done and how large it is, and who gains what at which cost."""
+    shown = [d for d in (subject.reference, subject.result) if d is not None]
+    rows = [
+        ["a leak that does damage, once in", *(_once(d.damaging_leaks_per_year) for d in shown)],
+        ["its mean loss", *(_mean_loss(d) for d in shown)],
+    ]
+    claims = [subject.assessment.design(d.name).claims for d in shown]
+    if all(each is not None for each in claims):
+        known = [each for each in claims if each is not None]
+        rows += [
+            ["a loss above the deductible, once in", *(_once(each.per_year) for each in known)],
+            ["what the policy pays for it", *(money(each.mean) for each in known)],
+        ]
+    currency = subject.assessment.currency
+    totals = subject.assessment.comparison.totals
+    total = next((step for step in totals if step.design == subject.design), None)
+    note = ""
+    if total is not None:
+        cost = total.cost_per_year
+        costs = "not stated" if cost is None else f"{money(cost)} {currency}, repairs included"
+        note = (
+            f"A year the owner saves {money(total.owner_saving)} {currency}, the insurer "
+            f"{money(total.insurer_saving)} {currency}; what it costs the owner: {costs}."
+        )
+    head = [f"claims, {currency}", *subject.words[2 - len(shown) :]]
+    return [table("How often, how much, for whom", head, rows, note)]
+
+
+def _once(rate: Estimate) -> str:
+    if not (rate.value > 0.0 and math.isfinite(rate.error)):
+        return UNKNOWN
+    return f"{amount(1.0 / rate.value, max(rate.error / rate.value**2, 1.0))} years"
+
+
+def _mean_loss(design: DesignResult) -> str:
+    """Return the damage of a damaging leak, in the digits that both its parts support."""
+    damage, rate = design.expected_annual_damage, design.damaging_leaks_per_year
+    if not (damage.value > 0.0 and rate.value > 0.0):
+        return UNKNOWN
+    mean = damage.value / rate.value
+    return amount(mean, mean * (damage.error / damage.value + rate.error / rate.value))
+
+
 def _losses(subject: Subject) -> dict[str, Any]:
     assessment = subject.assessment
     first, second = subject.words
@@ -125,10 +173,7 @@ def _losses(subject: Subject) -> dict[str, Any]:
         shown.insert(0, (first, assessment.design(subject.reference.name)))
     curves = [(label, told.yearly_loss) for label, told in shown]
     periods = [told.yearly_loss.periods for _, told in shown]
-    rows = [
-        [f"{row[0].period_years:,g} years", *(_period_loss(one) for one in row)]
-        for row in zip(*periods, strict=True)
-    ]
+    rows = _period_rows(periods)
     seen = any(point.aggregate.value > 0.0 for _, loss in curves for point in loss.curve)
     return {
         "kind": "losses",
@@ -143,8 +188,25 @@ def _losses(subject: Subject) -> dict[str, Any]:
     }
 
 
+def _period_rows(periods: list[tuple[PeriodLoss, ...]]) -> list[list[str]]:
+    """Return a row for each period; those in which nothing is lost share one."""
+    rows: list[list[str]] = []
+    for row in zip(*periods, strict=True):
+        when = f"{row[0].period_years:,g} years"
+        losses = [_period_loss(one) for one in row]
+        if rows and losses == rows[-1][1:] == [_NO_LOSS] * len(losses):
+            rows.pop()
+            when = f"up to {when}"
+        rows.append([when, *losses])
+    return rows
+
+
 def _period_loss(loss: PeriodLoss) -> str:
-    shown = money_range(loss.aggregate)
+    e = loss.aggregate
+    if e.value == 0.0:
+        shown = f"at most {ends(e).split(' to ')[1]}" if e.high > 0.0 else _NO_LOSS
+    else:
+        shown = money_range(e)
     return shown if loss.resolved else f"{shown} *"
 
 
@@ -177,31 +239,7 @@ def _losses_note(subject: Subject, periods: list[tuple[PeriodLoss, ...]]) -> str
     if subject.reference is not None:
         before = subject.reference.insured_annual_damage
         insured = f"{money(before)} {currency} {subject.words[0]}, {insured} {subject.words[1]}"
-    paid = f"{note} A policy with the deductible and limit above would pay, a year: {insured}."
-    return f"{paid} {_claims(subject)}".rstrip()
-
-
-def _claims(subject: Subject) -> str:
-    """Return how often claims come, and how large they are on average; empty where not known."""
-    own = subject.told.claims
-    if own is None or not own.per_year.value > 0.0:
-        return ""
-    currency = subject.assessment.currency
-    text = f"one claim in {_years(own.per_year)} years of {money(own.mean)} {currency} on average"
-    if subject.reference is None:
-        return f"That is {text}."
-    before = subject.assessment.design(subject.reference.name).claims
-    if before is None or not before.per_year.value > 0.0:
-        return ""
-    return (
-        f"That is {text} {subject.words[1]}, and one in {_years(before.per_year)} years of "
-        f"{money(before.mean)} {currency} {subject.words[0]}."
-    )
-
-
-def _years(rate: Estimate) -> str:
-    """Return the mean time between claims, in the digits that its error supports."""
-    return amount(1.0 / rate.value, rate.error / rate.value**2)
+    return f"{note} A policy with the deductible and limit above would pay, a year: {insured}."
 
 
 def _times(subject: Subject) -> list[dict[str, Any]]:

@@ -10,7 +10,7 @@ from shutoffsim.report.summary.letters import sentence
 from shutoffsim.report.summary.money import money_range, percent
 from shutoffsim.report.summary.subject import Subject
 from shutoffsim.report.text import brief
-from shutoffsim.report.wording import NOT_COVERED, closes, residual_risks, upkeep
+from shutoffsim.report.wording import NOT_COVERED, closes, commissioning, residual_risks, upkeep
 from shutoffsim.scenario.entries import YOURS
 from shutoffsim.scenario.library import EVIDENCE
 from shutoffsim.study.cautions import fitting
@@ -40,6 +40,10 @@ def second_page(subject: Subject) -> list[dict[str, Any]]:
                     "title": "Dependence on people",
                     "items": dependence.on_people(values, nuisance),
                 },
+                {
+                    "title": "To be tested at installation",
+                    "items": [f"{task.what} ({task.who})." for task in commissioning(values)],
+                },
             ],
             "right": [
                 {"title": "Testing and upkeep", "tasks": _tasks(subject)},
@@ -50,13 +54,13 @@ def second_page(subject: Subject) -> list[dict[str, Any]]:
         {
             "kind": "pair",
             "left": [{"title": "What the estimate does not cover", "items": list(NOT_COVERED)}],
-            "right": [{"title": "Cautions", "items": list(fitting(subject.told.surge))}],
+            "right": [{"title": "Cautions", "items": list(_heed(subject))}],
         },
     ]
 
 
 def _tasks(subject: Subject) -> list[tuple[str, str]]:
-    tasks = [(task.what, task.when) for task in upkeep(subject.values)]
+    tasks = [(f"{task.what} ({task.who})", task.when) for task in upkeep(subject.values)]
     limits = subject.told.maintenance.limits
     if limits is not None:
         tasks.append(
@@ -67,6 +71,11 @@ def _tasks(subject: Subject) -> list[tuple[str, str]]:
             )
         )
     return tasks
+
+
+def _heed(subject: Subject) -> tuple[str, ...]:
+    own = subject.result if closes(subject.values) else None
+    return fitting(subject.told.surge, own)
 
 
 def _modes(subject: Subject) -> list[dict[str, Any]]:

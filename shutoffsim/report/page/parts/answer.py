@@ -80,7 +80,7 @@ def _far(found: Assessment, name: str) -> tuple[float, float] | None:
 
 def _reduction_picture(found: Assessment, designs: Designs) -> Picture:
     """Return the picture of what each design saves: chance thick, what nobody knows thin."""
-    names = [name for name in designs.drawn if name != found.reference]
+    names = [name for name in designs.rows if name != found.reference]
     rows = [
         replace(designs.range(name, _reduction(found, name)), far=_far(found, name))
         for name in names
@@ -108,9 +108,9 @@ def _reduction_picture(found: Assessment, designs: Designs) -> Picture:
         told,
         figures.ranges(rows, f"reduction of expected annual damage, {found.currency}", line_at=0.0),
         table,
-        designs.keys()[1:] if designs.drawn[0] == found.reference else designs.keys(),
-        f"{designs.left_out()}Mark: estimate. Thick bar: 95 % interval of the simulation. Thin "
-        "line: nine worlds in ten, given what nobody knows.",
+        (),
+        f"{designs.left_out(designs.rows)}Mark: estimate. Thick bar: 95 % interval of the "
+        "simulation. Thin line: nine worlds in ten, given what nobody knows.",
     )
 
 
@@ -151,6 +151,7 @@ def side_by_side(found: Assessment, designs: Designs) -> Section:
     blocks: list[Block] = [
         *([_steps(found, designs)] if found.comparison.steps else []),
         _behaviour(found, designs),
+        *_shares(found, designs),
         Folded(
             "Damage of each design, and reduction against the reference", [_money(found, designs)]
         ),
@@ -167,6 +168,31 @@ def side_by_side(found: Assessment, designs: Designs) -> Section:
         )
     )
     return Section("designs", "The designs side by side", blocks)
+
+
+def _shares(found: Assessment, designs: Designs) -> Iterator[Table]:
+    """Yield what a fitting test shows and what takes the water away; what never happens is out."""
+    columns = [
+        (head, of, name, show)
+        for of, head, show in (
+            ("fitting_test", "fitting test: {}", cells.share),
+            ("hours_without_water_by_cause", "hours without water a year: {}", cells.number),
+        )
+        for name in dict.fromkeys(
+            name
+            for design in found.comparison.designs
+            for name, e in getattr(design, of).items()
+            if e.value
+        )
+    ]
+    rows = [
+        [designs.cell(d.name), *(show(getattr(d, of).get(name)) for _, of, name, show in columns)]
+        for d in found.comparison.designs
+        if any(getattr(d, of) for _, of, _, _ in columns)
+    ]
+    if rows:
+        heads = ["design", *(head.format(name) for head, _, name, _ in columns)]
+        yield Table("What a fitting test shows, and what takes the water away", heads, rows)
 
 
 def _money(found: Assessment, designs: Designs) -> Table:

@@ -17,6 +17,7 @@ from shutoffsim.report.page.blocks import (
 )
 from shutoffsim.report.page.cells import Designs
 from shutoffsim.report.page.drawing import picture
+from shutoffsim.report.summary.letters import short
 from shutoffsim.study.digits import amount
 
 if TYPE_CHECKING:
@@ -63,30 +64,30 @@ def _picture(found: Assessment, sensitivity: Sensitivity, swings: tuple[Swing, .
     base = 0.0 - sensitivity.base.value
     drawn = [
         (
-            str(rank),
+            _row_name(swing),
             0.0 - swing.at_low.value,
             0.0 - swing.at_high.value,
             amount(swing.span, _error(swing)),
         )
-        for rank, swing in enumerate(swings, start=1)
+        for swing in swings
     ]
     drawing = figures.tornado(drawn, base, f"reduction of damage, {found.currency} a year")
     first = swings[0]
     told = (
         f"As assumed, the reduction is {cells.said(-sensitivity.base)} "
-        f"{found.currency} a year with these histories. It moves most with {first.key}: "
+        f"{found.currency} a year with these histories. It moves most with {_in_words(first)}: "
         f"{cells.said(-first.at_low)} at {first.low}, "
         f"{cells.said(-first.at_high)} at {first.high}."
     )
     title = "Reduction over the range of each assumption"
     rows = [
         [
-            Cell(f"{rank} {swing.key}"),
+            Cell(_in_words(swing), swing.key),
             cells.number(-swing.at_low),
             cells.number(-swing.at_high),
             cells.plain(amount(swing.span, _error(swing))),
         ]
-        for rank, swing in enumerate(swings, start=1)
+        for swing in swings
     ]
     heads = ["value", "reduction at its low end", "at its high end", "span"]
     return picture(
@@ -96,9 +97,22 @@ def _picture(found: Assessment, sensitivity: Sensitivity, swings: tuple[Swing, .
         drawing,
         Table(f"Reduction of damage, {found.currency} a year", heads, rows),
         (),
-        "Numbers on the left are those of the table below. Triangle pointing left: value at its "
+        "Triangle pointing left: value at its "
         "low end; right: at its high end. Line: as assumed. On the right: the swing.",
     )
+
+
+def _in_words(swing: Swing) -> str:
+    """Return what a value is, in words: what it is of, and what it is."""
+    section, *_, last = swing.key.split(".")
+    return f"{', '.join(swing.entries) or section}: {last}".replace("_", " ")
+
+
+def _row_name(swing: Swing) -> str:
+    more = f" +{len(swing.entries) - 1}" if len(swing.entries) > 1 else ""
+    last = swing.key.rsplit(".", 1)[-1].replace("_", " ")
+    of = (swing.entries or (swing.key.split(".")[0].replace("_", " "),))[0]
+    return f"{short(of, cells.ROW_NAME - len(more))}{more}: {last}"
 
 
 def _error(swing: Swing) -> float:
@@ -107,11 +121,10 @@ def _error(swing: Swing) -> float:
 
 def _table(found: Assessment, swings: tuple[Swing, ...]) -> Table:
     rows = []
-    for rank, swing in enumerate(swings, start=1):
-        entries = f"for {', '.join(swing.entries)}" if swing.entries else ""
+    for swing in swings:
         rows.append(
             [
-                Cell(f"{rank} {swing.key}", entries or swing.drives),
+                Cell(_in_words(swing), swing.key),
                 Cell(swing.value, swing.evidence),
                 Cell(swing.low),
                 cells.number(-swing.change_at_low),

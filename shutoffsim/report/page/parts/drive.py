@@ -8,6 +8,7 @@ from shutoffsim.report.page import cells, figures
 from shutoffsim.report.page.blocks import Block, Picture, Section, Table, Words
 from shutoffsim.report.page.cells import Designs
 from shutoffsim.report.page.drawing import picture
+from shutoffsim.report.summary.letters import short
 from shutoffsim.report.text import chance, torque_text
 
 if TYPE_CHECKING:
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
     from shutoffsim.study.assessment.upkeep_parts import TorqueAt
 
 
-def torque(found: Assessment, designs: Designs) -> Section:
+def torque(found: Assessment, _designs: Designs) -> Section:
     """Return the torque margin, now and at the end of the service life."""
     title = "Torque margin"
     groups = _alike(found)
@@ -27,7 +28,7 @@ def torque(found: Assessment, designs: Designs) -> Section:
             "years later, idle for months, on a weak supply. Valves that have seized cannot be "
             "turned by any drive; more torque does not help, and may break the stem."
         ),
-        _picture(found, designs, groups),
+        _picture(found, groups),
     ]
     return Section("torque", title, blocks)
 
@@ -43,18 +44,19 @@ def _alike(found: Assessment) -> list[tuple[tuple[str, ...], tuple[TorqueAt, ...
 
 def _picture(
     found: Assessment,
-    designs: Designs,
     groups: list[tuple[tuple[str, ...], tuple[TorqueAt, ...]]],
 ) -> Picture:
     drawn, rows = [], []
     for names, ages in groups:
-        letters = designs.letters(names)
+        more = f" +{len(names) - 1}" if len(names) > 1 else ""
+        row = f"{short(names[0], cells.ROW_NAME - len(more))}{more}"
         for at in ages:
             when = "when fitted" if at.years == 0.0 else f"after {at.years:.3g} years"
-            drawn.append((f"{letters}, {when}", at))
+            age = "new" if at.years == 0.0 else f"{at.years:.3g} years"
+            drawn.append((f"{row}, {age}", at, chance(at.short)))
             rows.append(
                 [
-                    cells.Cell(letters, when),
+                    cells.Cell(", ".join(names), when),
                     _torque(at.needed_median_n_m),
                     _torque(at.needed_p95_n_m),
                     _torque(at.needed_p99_n_m),
@@ -78,6 +80,7 @@ def _picture(
     ]
     names, ages = next((group for group in groups if found.chosen in group[0]), groups[-1])
     name = found.chosen if found.chosen in names else names[-1]
+    alike = any(len(group) > 1 for group, _ in groups)
     told = _told(name, ages[-1])
     title = "Torque needed and torque available"
     return picture(
@@ -86,22 +89,26 @@ def _picture(
         told,
         figures.headroom(drawn),
         Table(title, heads, rows),
-        tuple(designs.cell(name) for group, _ in groups for name in group),
+        (),
         "Bar: torque needed to close, from the median to the value that 99 % of demands stay "
         "below; tick: 95 %. Diamond: available from a median unit on the supply. Triangle: from a "
-        "weak unit on the weaker source. The triangle should stand to the right of the bar.",
+        "weak unit on the weaker source; it should stand to the right of the bar. On the right: "
+        "share of demands for which that is too little."
+        + (" “+1”: and one more design with the same torque." if alike else ""),
     )
 
 
 def _told(name: str, at: TorqueAt) -> str:
-    start = "At the end of the service life"
     if at.needed_median_n_m is None or at.needed_p99_n_m is None:
-        return f"{start} of “{name}” no valve can be turned: all have seized."
+        return (
+            f"At the end of the service life of “{name}” no valve can be turned: all have seized."
+        )
     return (
-        f"{start} a weak unit of “{name}” gives {torque_text(at.available_weak_n_m)} N·m; half of "
-        f"the demands need {torque_text(at.needed_median_n_m)} N·m or less, 99 % "
-        f"{torque_text(at.needed_p99_n_m)} N·m or less, seized valves ({chance(at.seized)}) "
-        "excluded."
+        f"“{name}” is too weak for {chance(at.short)} of demands at the end of the service life. A "
+        f"weak unit then gives {torque_text(at.available_weak_n_m)} N·m. Half of the demands need "
+        f"{torque_text(at.needed_median_n_m)} N·m or less, nearly all "
+        f"{torque_text(at.needed_p99_n_m)} N·m or less. Seized valves, {chance(at.seized)}, are "
+        "not counted."
     )
 
 

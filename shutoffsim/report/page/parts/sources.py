@@ -36,9 +36,12 @@ LABELS = {
 def cautions(found: Assessment, _designs: Designs) -> Section:
     """Return what must be heeded, what can still go wrong, and what the figures leave out."""
     chosen = found.design(found.chosen)
+    result = next(d for d in found.comparison.designs if d.name == chosen.name)
     shares = {mode.mode: mode.leaks.value for mode in chosen.modes}
-    risks = wording.residual_risks(Values(found.ledger(found.chosen, used=True)), shares)
-    blocks: list[Block] = [Points(fitting(chosen.surge), title="Cautions")]
+    values = Values(found.ledger(found.chosen, used=True))
+    risks = wording.residual_risks(values, shares)
+    own = fitting(chosen.surge, result if wording.closes(values) else None)
+    blocks: list[Block] = [Points(own, title="Cautions")]
     if risks:
         blocks.append(
             Points(

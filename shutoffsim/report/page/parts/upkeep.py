@@ -21,30 +21,31 @@ def upkeep(found: Assessment, _designs: Designs) -> Section:
     name = found.chosen
     values, facts = Values(found.ledger(name, used=True)), found.design(name).maintenance
     blocks: list[Block] = [
-        Words(f"For “{name}”. The intervals are those assumed in the figures of this report."),
-        _tasks("When the work is done", wording.commissioning(values)),
-        _tasks("From then on", wording.upkeep(values)),
-    ]
-    if facts.limits is not None:
-        blocks.append(_limits(facts.limits))
-    blocks.append(
+        Words(
+            f"To hang beside the valve, for “{name}”. The intervals are those assumed in the "
+            "figures of this report."
+        ),
         Points(
             wording.if_it_does_not_close(values),
             ordered=True,
             title="When water runs and the valve does not shut"
             if wording.closes(values)
             else "When water runs",
-        )
-    )
+        ),
+        Facts(wording.WHOM_TO_CALL, "Whom to call"),
+        _tasks("When the work is done", wording.commissioning(values)),
+        _tasks("From then on", wording.upkeep(values)),
+    ]
+    if facts.limits is not None:
+        blocks.append(_limits(facts.limits))
     if facts.override:
         blocks.append(_override(facts))
-    blocks.append(Facts(wording.WHOM_TO_CALL, "Whom to call"))
     return Section("upkeep", "Commissioning and maintenance sheet", blocks)
 
 
 def _tasks(caption: str, tasks: Sequence[wording.Task]) -> Table:
-    rows = [[Cell(task.what), Cell(task.when), Cell(task.passed)] for task in tasks]
-    return Table(caption, ["what", "when", "passed when"], rows, wide=True)
+    rows = [[Cell(text) for text in task] for task in tasks]
+    return Table(caption, ["what", "who", "when", "passed when"], rows, wide=True)
 
 
 def _limits(limits: ServiceLimits) -> Table:

@@ -50,7 +50,7 @@ def _picture(
     rows = [
         designs.range(design.name, found_worth.net_present_value)
         for design, found_worth in valued
-        if designs.number(design.name) >= 0
+        if design.name in designs.rows
     ]
     drawing = figures.ranges(rows, f"net present value, {found.currency}", line_at=0.0)
     best, value = max(valued, key=lambda pair: pair[1].net_present_value.value)
@@ -77,9 +77,9 @@ def _picture(
         told,
         drawing,
         table,
-        tuple(designs.cell(d.name) for d, _ in valued if designs.number(d.name) >= 0),
-        f"{designs.left_out()}Mark: estimate. Bar: 95 % interval. To the right of zero the design "
-        "pays for itself, counting all losses, insured or not.",
+        (),
+        f"{designs.left_out(designs.rows)}Mark: estimate. Bar: 95 % interval. To the right of "
+        "zero the design pays for itself, counting all losses, insured or not.",
     )
 
 
