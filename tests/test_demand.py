@@ -45,7 +45,10 @@ battery_life = "never"
 attempt_success = 1
 [detection]
 common_cause = 0
+[people]
+power_off_on_leaving = 0
 [mains]
+breaker_chance = 0
 outage_rate = "0 per year"
 major_rate = "0 per year"
 dip_rate = "0 per year"
@@ -90,7 +93,7 @@ def agree(a: Estimate, b: Estimate) -> bool:
 @pytest.mark.parametrize("tilt", [False, True])
 def test_looking_harder_changes_no_expectation(cottage, extra, tilt):
     """Other seeds, other places to look: damage, leaks and each failure mode stay the same."""
-    params = cottage.parameters()[1:3]
+    params = cottage.parameters(["mains, screwed mount", "plus battery"])
     plain = tally_of(Setup.of(params, 21), 1500)
     other = tally_of(replace(Setup.of(params, 22, probes=8), extra=extra, tilt=tilt), 1500)
     figures = [T.LOSS, T.LEAKS, T.DAMAGING, T.FAILED, T.NATURAL_LEAKS]
@@ -105,7 +108,7 @@ def test_looking_harder_changes_no_expectation(cottage, extra, tilt):
 
 def test_a_wrong_weight_would_be_seen(cottage):
     """The negative control: probes counted with 15 % too much weight."""
-    params = cottage.parameters()[1:2]
+    params = cottage.parameters(["mains, screwed mount"])
     plain = tally_of(Setup.of(params, 21), 1500)
     heavy = Tally(1, 10.0)
     for chunk in run_chunks(replace(Setup.of(params, 22, probes=8), extra=24), 0, 1500):

@@ -319,7 +319,7 @@ def over_probes(chunks: Any) -> dict[str, Number]:
 
 SYSTEMS = [
     System("dormant failures", naive.Dormant(), dormant, leaks=20, histories=2500),
-    System("power", naive.Power(), power, leaks=20, histories=800),
+    System("power", naive.Power(), power, leaks=20, histories=1600),
     System("torque", naive.Torque(), torque, leaks=4, histories=5000, runs=8000),
     System("torque, seldom exercised", naive.Torque(exercise=700 * naive.DAY), torque, leaks=2),
     System("torque, no automation", naive.Torque(automation=False), torque, leaks=2),

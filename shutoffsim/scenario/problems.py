@@ -185,7 +185,7 @@ def _note_missing(
         zones = ", ".join(f'"{name}"' for name in _table(merged.get("zones")))
         hint = 'add zone = "..."'
         problems.add(place, "the zone is missing", expected=f"one of {zones}", hint=hint)
-    elif path[0] in ("damage", "insurance", "repairs"):
+    elif (entry := library.find(*path)) is not None and library.is_money(entry.value):
         problems.add(
             place,
             f"this amount has no default in {currency}",
