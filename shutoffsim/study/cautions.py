@@ -87,7 +87,7 @@ def _remaining(result: DesignResult) -> Iterator[str]:
         )
     hours = result.hours_without_water_per_year
     if hours.value > 0.0 and math.isfinite(hours.error):
-        yield f"It takes the water away for about {told(hours)} hours a year, closed by mistake or stuck."
+        yield f"It takes the water away for about {told(hours)} hours a year without a leak."
 
 
 def surge_words(surge: Surge) -> str:

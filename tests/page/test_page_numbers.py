@@ -13,7 +13,7 @@ from page_reading import Page
 from shutoffsim.estimate.estimate import Estimate
 from shutoffsim.report.files import to_json
 from shutoffsim.report.page.page import page
-from shutoffsim.report.text import torque_text
+from shutoffsim.report.text import chance, torque_text
 from shutoffsim.study.digits import amount
 
 NOTHING = "–"
@@ -172,8 +172,11 @@ def test_which_assumptions_move_it(read, data):
     table = read.table("The values, their ranges")
     swings = data["sensitivity"]["swings"][:12]
     assert len(table.rows) == len(swings) > 3
-    for rank, (row, swing) in enumerate(zip(table.rows, swings, strict=True), start=1):
-        assert row[0][0] == f"{rank} {swing['key']}"
+    for row, swing in zip(table.rows, swings, strict=True):
+        words, key = row[0]
+        assert key == swing["key"]
+        assert words.endswith(f": {key.rsplit('.', 1)[-1].replace('_', ' ')}")
+        assert all(entry in words for entry in swing["entries"])
         assert (row[1][0], row[2][0], row[4][0]) == (swing["value"], swing["low"], swing["high"])
         assert row[3] == told(opposite(swing["change_at_low"]))
         assert row[5] == told(opposite(swing["change_at_high"]))
@@ -273,9 +276,19 @@ def test_torque_shows_its_verdict(assessed, read):
     assert short in read.drawn["figure-torque"]
 
 
-def test_cautions_are_of_this_design(assessed, text):
-    result = next(d for d in assessed.comparison.designs if d.name == assessed.chosen)
-    fails = told(result.probability_of_failure_on_demand, 100.0)
+def test_cautions_are_of_this_design(text, data):
+    result = next(d for d in data["comparison"]["designs"] if d["name"] == data["chosen"])
+    fails, _ = told(result["probability_of_failure_on_demand"], 100.0)
     assert f"It still leaves {fails} % of leaks to people" in text
-    hours = told(result.hours_without_water_per_year)
-    assert f"for about {hours} hours a year" in text
+    hours, _ = told(result["hours_without_water_per_year"])
+    assert f"for about {hours} hours a year without a leak" in text
+
+
+def test_fitting_tests_and_hours_without_water_have_their_causes(read, data):
+    table = read.table("What a fitting test shows")
+    tested = [d for d in data["comparison"]["designs"] if d["fitting_test"]]
+    assert tested
+    passed = [told(d["fitting_test"]["passed as bought"], 100.0, " %") for d in tested]
+    assert table.column("fitting test: passed as bought") == passed
+    hours = [told(d["hours_without_water_by_cause"].get("nuisance")) for d in tested]
+    assert table.column("hours without water a year: nuisance") == hours

@@ -82,19 +82,41 @@ def test_failure_on_demand(told, stored):
 
 @pytest.mark.parametrize("years", [2, 5, 10, 25, 50, 100, 250])
 def test_losses_at_return_periods(told, stored, years):
+    """Value and interval of each; what is not lost is said in words, once for all such periods."""
     designs = {d["name"]: d for d in stored["designs"]}
-    found = re.search(rf"(?<!\d){years} years ((?:{NUMBER}|[(*)]|to| )+)", told)
-    assert found, years
-    printed = re.findall(NUMBER, found[1])
-    expected = []
-    for name in (stored["reference"], stored["chosen"]):
-        periods = designs[name]["yearly_loss"]["periods"]
-        loss = next(p for p in periods if p["period_years"] == years)["aggregate"]
-        ends = ("value",) if loss["low"] == loss["high"] else ("value", "low", "high")
-        expected += [(loss[end], loss["std_error"] or 0.0) for end in ends]
-    assert len(expected) <= len(printed)
-    for shown, (value, error) in zip(printed, expected, strict=False):
-        assert is_shown(shown, value, error), (shown, value)
+    names = (stored["reference"], stored["chosen"])
+    losses = {
+        period["period_years"]: [
+            next(
+                p["aggregate"]
+                for p in designs[name]["yearly_loss"]["periods"]
+                if p["period_years"] == period["period_years"]
+            )
+            for name in names
+        ]
+        for period in designs[names[0]]["yearly_loss"]["periods"]
+    }
+    nothing = [when for when, both in losses.items() if all(e["high"] <= 0.0 for e in both)]
+    if years in nothing:
+        assert f"{max(nothing):g} years no loss no loss" in told
+        return
+    wanted = []
+    for e in losses[years]:
+        if e["high"] <= 0.0:
+            wanted.append(("no loss", ()))
+        elif e["value"] == 0.0:
+            wanted.append((rf"at most {NUMBER}", ("high",)))
+        elif e["low"] == e["high"]:
+            wanted.append((NUMBER, ("value",)))
+        else:
+            wanted.append((RANGE, ("value", "low", "high")))
+    pattern = rf"(?<!\d){years} years " + r"(?: \*)? ".join(form for form, _ in wanted)
+    found = re.search(pattern, told)
+    assert found, pattern
+    expected = [(e[k], e["std_error"]) for e, (_, ks) in zip(losses[years], wanted, strict=True)
+                for k in ks]  # fmt: skip
+    for shown, (value, error) in zip(found.groups(), expected, strict=True):
+        assert is_shown(shown, value, error or 0.0), (shown, value)
 
 
 def test_failure_modes(told, stored):
@@ -181,3 +203,43 @@ def test_basis_and_how_to_find_it_again(told, stored):
     demand = next(d for d in stored["designs"] if d["name"] == stored["chosen"])["demand"]
     assert f"{demand['values_by_label']['assumption']} assumptions" in told
     assert demand["evidence_class"] in told
+
+
+def test_claims_how_often_and_how_large(told, stored):
+    """Once in so many years, times the mean loss, is the expected damage again."""
+    once = re.search(rf"a leak that does damage, once in {NUMBER} years {NUMBER} years", told)
+    loss = re.search(rf"its mean loss {NUMBER} {NUMBER}", told)
+    assert once
+    assert loss
+    for at, which in enumerate(("reference", "chosen"), start=1):
+        design = design_of(stored, stored[which])
+        years = 1.0 / design["damaging_leaks_per_year"]["value"]
+        assert number(once[at]) == pytest.approx(years, rel=0.03)
+        damage = number(loss[at]) / years
+        assert damage == pytest.approx(design["expected_annual_damage"]["value"], rel=0.03)
+
+
+def test_who_gains_and_what_it_costs(told, stored):
+    totals = stored["comparison"]["totals"]
+    total = next(step for step in totals if step["design"] == stored["chosen"])
+    found = re.search(
+        rf"the owner saves {NUMBER} EUR, the insurer {NUMBER} EUR; "
+        rf"what it costs the owner: {NUMBER} EUR",
+        told,
+    )
+    assert found
+    keys = ("owner_saving", "insurer_saving", "cost_per_year")
+    for shown, key in zip(found.groups(), keys, strict=True):
+        assert is_shown(shown, total[key]["value"], total[key]["std_error"])
+
+
+def test_no_period_has_a_loss_of_nothing(told):
+    """Where nothing is lost the page says so, once for all such periods."""
+    assert "no loss" in told
+    assert not re.search(r"\b[\d,]+ years 0\b", told)
+    assert not re.search(r"\b0 \(0 to", told)
+
+
+def test_installation_tests_name_who_makes_them(told):
+    assert "To be tested at installation" in told
+    assert "Close and reopen the stop valve by hand (fitter)" in told

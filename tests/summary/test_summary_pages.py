@@ -45,10 +45,10 @@ def test_two_tagged_pages_with_title_and_language(pdf, cottage_assessed):
 
 def test_tags_let_a_screen_reader_find_its_way(pdf):
     tree = read(pdf).trailer["/Root"]["/StructTreeRoot"]
-    assert len(elements(tree, "/H1")) == 13
+    assert len(elements(tree, "/H1")) == 15
     assert len(elements(tree, "/Table")) >= 6
     assert len(elements(tree, "/TH")) >= 12
-    assert len(elements(tree, "/L")) == 6
+    assert len(elements(tree, "/L")) == 7
     figures = elements(tree, "/Figure")
     assert len(figures) == 1
     assert "Curves of the chance" in figures[0]["/Alt"]
