@@ -132,7 +132,7 @@ def test_the_result_page_lists_every_key_and_column(tmp_path):
     keys: set[str] = set()
     house = COTTAGE.with_name("terraced_house.toml")  # in which something is worth finding out
     for words, scenario in (
-        (["compare", "--histories", "4", "--worlds", "64"], house),
+        (["compare", "--histories", "4", "--worlds", "128"], house),
         (["pfd", "--relative-error", "50%"], COTTAGE),
     ):
         file = tmp_path / f"{words[0]}.json"
